@@ -1,0 +1,201 @@
+"""The keys of a campaign file, as data: what each table knows, its kind, default and meaning.
+
+The reader of campaign files, the commented file that `geochem new` writes and the reference in
+DEVELOPERS.md are all made from this one list. To add a key: one line here, and its use in
+`wiring.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key of a table.
+
+    Parameters
+    ----------
+    kind : str
+        ``text``, ``whole``, ``number``, ``flag``, ``date``, ``texts`` (one text or a list),
+        ``table`` (free keys), ``numbers`` (table of numbers), ``text or table``,
+        ``whole or list``.
+    meaning : str
+        One line for people.
+    default : object
+        Used when the key is not given.
+    choices : tuple of str
+        Allowed texts; empty when any.
+    required : bool
+        Refused when missing.
+    """
+
+    kind: str
+    meaning: str
+    default: Any = None
+    choices: tuple[str, ...] = ()
+    required: bool = False
+
+
+TABLE_KEYS: dict[str, Key] = {
+    "columns": Key("table", "which header is which column, for example { id = 'Sample ID' }", {}),
+    "sheet": Key("text", "sheet of a workbook"),
+    "separator": Key("text", "between cells, when it is not recognised"),
+    "decimal": Key("text", "decimal mark", choices=(".", ",")),
+    "encoding": Key("text", "of a text file, for example 'cp1252'"),
+    "header_rows": Key(
+        "whole or list", "row, or rows, that hold the header, as a spreadsheet counts"
+    ),
+}
+
+TOP: dict[str, Key] = {
+    "title": Key("text", "stands on every page", required=True),
+    "crs": Key("text", "working CRS: projected, metres, for example 'EPSG:32735'", required=True),
+    "seed": Key("whole", "of every random step", 1),
+    "prepared_by": Key("text", "name on the report", ""),
+    "qualified_person": Key(
+        "text", "competent / qualified person, if public release is meant", ""
+    ),
+    "report_date": Key("text", "date on the report", ""),
+}
+
+SAMPLES: dict[str, Key] = {
+    "path": Key("texts", "file, list of files or pattern", required=True),
+    "name": Key("text", "of this table, for messages"),
+    "medium": Key(
+        "text", "when the file has no such column: soil, stream sediment, rock, till ..."
+    ),
+    "grid": Key("text", "name of the sampling grid"),
+    "stage": Key("text", "reconnaissance, infill ..."),
+    "use": Key("text", "full, or context: shown, not used", "full", choices=("full", "context")),
+    "crs": Key("text", "of the coordinates in the file; default: the campaign's"),
+    **TABLE_KEYS,
+}
+
+ASSAYS: dict[str, Key] = {
+    "path": Key("texts", "file, list of files or pattern", required=True),
+    "source": Key(
+        "text", "portable XRF or laboratory", choices=("pxrf", "laboratory"), required=True
+    ),
+    "name": Key("text", "of the assay; needed when two tables share a source"),
+    "sigma": Key("number", "at how many sigma the error columns are given (1, 2 or 3)"),
+    "batch": Key("text", "when the file has no such column"),
+    "laboratory": Key("text", "who analysed"),
+    "method": Key("text", "of analysis"),
+    "digestion": Key(
+        "text", "how much of the sample was dissolved",
+        choices=("total", "near-total", "partial", "weak", "unknown"),
+    ),
+    "fraction_um": Key("number", "what was sampled, finer than this [um]"),
+    "limits": Key("numbers", "detection limits [ppm], for example { Cu = 8 }", {}),
+    "received": Key("date", "when the results came"),
+    "analytes": Key("table", "overrides what was understood of a column", {}),
+    **TABLE_KEYS,
+}  # fmt: skip
+
+STANDARDS: dict[str, Key] = {
+    "path": Key("texts", "file: standard, element, certified, sd, unit", required=True),
+    **TABLE_KEYS,
+}
+
+LAYER: dict[str, Key] = {
+    "path": Key("text", "any local file GDAL reads", required=True),
+    "field": Key("text", "column that names a polygon"),
+}
+
+QUALITY: dict[str, Key] = {
+    "prefer": Key("texts", "assays in order of preference for the accepted value", []),
+    "key_elements": Key("texts", "elements a batch is judged on; default: those that count", []),
+    "options": Key("table", "limits of the quality checks", {}),
+}
+
+COMPOSITION: dict[str, Key] = {
+    "elements": Key("texts", "parts of the composition; default: all that qualify", []),
+    "max_below": Key("number", "an element above this share below detection is left out", 0.3),
+}
+
+BACKGROUND: dict[str, Key] = {
+    "method": Key("text", "threshold method, see `geochem plugins`", "median_mad"),
+    "options": Key("table", "options of the method, for example { k = 2 }", {}),
+    "by": Key("texts", "columns that separate domains, for example ['geology']", []),
+    "min_n": Key("whole", "samples a domain needs to stand alone", 30),
+    "element": Key("table", "another method for one element: [background.element.Au]", {}),
+}
+
+ELEMENT_BACKGROUND: dict[str, Key] = {
+    "method": Key("text", "threshold method for this element", required=True),
+    "options": Key("table", "its options", {}),
+    "reason": Key("text", "why; recorded", ""),
+}
+
+ANOMALIES: dict[str, Key] = {
+    "elements": Key("texts", "elements worked on; default: all with accepted values", []),
+}
+
+SURFACES: dict[str, Key] = {
+    "elements": Key("texts", "elements to interpolate; default: the sought or leading ones", []),
+    "method": Key(
+        "text", "how", "ordinary_kriging", choices=("ordinary_kriging", "inverse_distance")
+    ),
+    "max_cells": Key("whole", "cells of one grid at most", 60000),
+}
+
+TARGETS: dict[str, Key] = {
+    "wanted": Key("whole", "at most so many targets; a cap, never a quota", 10),
+    "seek": Key("texts", "elements sought, for example ['Cu', 'Au']", []),
+    "association": Key("text or table", "a preset by name, or a table of signed weights"),
+    "max_spacing_m": Key("number", "coarser sampling gives no outlines [m]", 2000.0),
+    "ranker": Key("text", "ranking method, see `geochem plugins`", "weighted_criteria"),
+    "weights": Key("numbers", "weights of the ranking criteria", {}),
+}
+
+PLANNING: dict[str, Key] = {
+    "cost": Key("numbers", "{ sample = , assay = , day = }", {}),
+}
+
+PLAN: dict[str, Key] = {
+    "path": Key("text", "planned points: planned_id, easting, northing", required=True),
+}
+
+DISPATCH: dict[str, Key] = {
+    "path": Key("text", "sent to the laboratory: sample_id, laboratory, job, sent", required=True),
+}
+
+OUTPUTS: dict[str, Key] = {
+    "renderers": Key("texts", "what is written; default: everything", []),
+    "options": Key("table", "options of a renderer: [outputs.options.map]", {}),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class TableKeys:
+    """One table of the campaign file.
+
+    Parameters
+    ----------
+    keys : dict of str to Key
+        What it knows.
+    many : bool
+        Whether it is an array of tables.
+    """
+
+    keys: dict[str, Key]
+    many: bool = field(default=False)
+
+
+TABLES: dict[str, TableKeys] = {
+    "samples": TableKeys(SAMPLES, many=True),
+    "assays": TableKeys(ASSAYS, many=True),
+    "standards": TableKeys(STANDARDS),
+    "quality": TableKeys(QUALITY),
+    "composition": TableKeys(COMPOSITION),
+    "background": TableKeys(BACKGROUND),
+    "anomalies": TableKeys(ANOMALIES),
+    "surfaces": TableKeys(SURFACES),
+    "targets": TableKeys(TARGETS),
+    "planning": TableKeys(PLANNING),
+    "plan": TableKeys(PLAN),
+    "dispatch": TableKeys(DISPATCH),
+    "outputs": TableKeys(OUTPUTS),
+}

@@ -1,0 +1,287 @@
+"""`run` and `check`: the whole job on one campaign file."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, Protocol
+
+from geochem.campaign.history import start_register, write_snapshot
+from geochem.campaign.operations import CHECKED_BY, OPERATIONS, carry_out
+from geochem.campaign.provenance import write_run_record
+from geochem.campaign.publish import publish, recover, workshop
+from geochem.campaign.settings import Settings, read_campaign
+from geochem.errors import WrongCall
+from geochem.model.bundle import Bundle, CampaignInfo
+from geochem.model.finding import Finding
+
+
+class Progress(Protocol):
+    """What a progress bar must understand."""
+
+    def __call__(self, title: str, done: int, total: int) -> None:
+        """Take the title of what starts now, and how many of how many are done."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RunResult:
+    """What a run gave.
+
+    Parameters
+    ----------
+    folder : Path
+        The result folder.
+    bundle : Bundle
+        All records.
+    messages : tuple of str
+        Sentences about the folder (a file was open, an earlier run was mended).
+    timings : dict of str to float
+        Seconds per operation and renderer.
+    """
+
+    folder: Path
+    bundle: Bundle
+    messages: tuple[str, ...]
+    timings: dict[str, float]
+
+    def __repr__(self) -> str:
+        targets = len(self.bundle.targets.targets)
+        return f"RunResult: {targets} targets, result in {self.folder}"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CheckResult:
+    """What a check found.
+
+    Parameters
+    ----------
+    survey, quality : Survey, QualityReport
+        As in a run.
+    findings : tuple of Finding
+        Of every operation so far.
+    """
+
+    survey: Any
+    quality: Any
+    findings: tuple[Finding, ...]
+
+    @property
+    def usable(self) -> bool:
+        """False when a finding is an error."""
+        return all(f.severity != "error" for f in self.findings)
+
+    def as_json(self) -> dict[str, Any]:
+        """Give the document of `check --json`."""
+        columns = ["source", "batch", "element", "verdict", "reason"]
+        survey = self.survey
+        return {
+            "samples": len(survey.samples) + len(survey.unlocated),
+            "located": len(survey.samples),
+            "results": len(survey.results),
+            "controls": int(survey.controls["sample_id"].nunique()),
+            "verdicts": self.quality.verdicts[columns].to_dict("records"),
+            "findings": [f.as_json() for f in self.findings],
+        }
+
+
+def check(campaign_path: str | Path, *, until: date | None = None) -> CheckResult:
+    """Read and join everything and judge its quality; write nothing.
+
+    Parameters
+    ----------
+    campaign_path : str or Path
+        Campaign file, or its folder.
+    until : date, optional
+        As in `run`.
+
+    Returns
+    -------
+    CheckResult
+        Survey, quality, findings.
+
+    Raises
+    ------
+    WrongCall
+        If the campaign file is wrong.
+    DataRefused
+        If the data cannot be used at all.
+    """
+    settings = read_campaign(campaign_path)
+    names = [o.name for o in OPERATIONS]
+    state: dict[str, Any] = {"until": until}
+    _, findings = carry_out(state, settings, OPERATIONS[: names.index(CHECKED_BY) + 1])
+    return CheckResult(state["survey"], state["quality"], tuple(findings))
+
+
+def run(
+    campaign_path: str | Path,
+    out: str | Path | None = None,
+    *,
+    until: date | None = None,
+    progress: Progress | None = None,
+) -> RunResult:
+    """Do the whole job: read, trust, join, find, rank, draw, write.
+
+    Parameters
+    ----------
+    campaign_path : str or Path
+        Campaign file, or its folder.
+    out : str or Path, optional
+        Result folder; default ``results`` beside the campaign file.
+    until : date, optional
+        Redraw the state of a past day from what was known then.
+    progress : callable, optional
+        Told what starts: ``progress(title, done, total)``.
+
+    Returns
+    -------
+    RunResult
+        Folder, records, timings.
+
+    Raises
+    ------
+    WrongCall
+        If the campaign file is wrong.
+    DataRefused
+        If the data cannot be used at all; nothing is written.
+    """
+    settings = read_campaign(campaign_path)
+    methods = _check_methods(settings)
+    clock = datetime.now().replace(microsecond=0)
+    if until is not None:
+        clock = datetime(until.year, until.month, until.day)
+    folder = Path(out).resolve() if out is not None else settings.folder / "results"
+    total = len(OPERATIONS) + len(methods)
+    done = 0
+
+    def tell(title: str) -> None:
+        nonlocal done
+        if progress is not None:
+            progress(title, done, total)
+        done += 1
+
+    state: dict[str, Any] = {"until": until, "clock": clock}
+    timings, findings = carry_out(state, settings, OPERATIONS, report=lambda o: tell(o.title))
+    bundle = _bundle(settings, state, clock, until, findings)
+    messages = [said] if (said := recover(folder)) else []
+    making = workshop(folder)
+    try:
+        for name, renderer, options in methods:
+            tell(f"Writing {name.replace('_', ' ')}")
+            start = time.perf_counter()
+            renderer.render(bundle, making, **options)
+            timings[f"write_{name}"] = time.perf_counter() - start
+        previous = state["previous"]
+        write_run_record(
+            making,
+            inputs=state["inputs"],
+            base=settings.folder,
+            settings=settings.plain(),
+            clock=clock.isoformat(),
+            previous={"date": previous.day, "sha256": previous.sha256},
+            timings=timings,
+        )
+        published = publish(making, folder, clock)
+    finally:
+        shutil.rmtree(making, ignore_errors=True)
+    history = settings.folder / "history"
+    write_snapshot(
+        history, clock.date(), settings.top["crs"], bundle.targets.targets, dict(bundle.progress)
+    )
+    start_register(history)
+    if published.message:
+        messages.append(published.message)
+    if progress is not None:
+        progress("Done", total, total)
+    return RunResult(published.folder, bundle, tuple(messages), timings)
+
+
+def _check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
+    """Check every method and option of the campaign file before a long run."""
+    from geochem import plugins
+
+    background = settings.table("background")
+    wanted = [("thresholds", background["method"], background["options"])]
+    wanted += [
+        ("thresholds", given["method"], given["options"])
+        for given in background["element"].values()
+    ]
+    for group, name, options in wanted:
+        plugins.make(group, name, options)
+    plugins.load("rankers", settings.table("targets")["ranker"])
+    outputs = settings.table("outputs")
+    names = outputs["renderers"] or plugins.names("renderers")
+    for name in outputs["options"]:
+        if name not in names:
+            raise WrongCall(
+                f"[outputs.options.{name}]: '{name}' is not among the renderers that run: "
+                f"{', '.join(names)}."
+            )
+    methods = []
+    for name in names:
+        renderer = plugins.load("renderers", name)
+        options = plugins.check_options(
+            name, plugins.options_of(renderer, "render"), outputs["options"].get(name, {})
+        )
+        methods.append((name, renderer(), options))
+    return methods
+
+
+def _bundle(
+    settings: Settings,
+    state: dict[str, Any],
+    clock: datetime,
+    until: date | None,
+    findings: list[Finding],
+) -> Bundle:
+    survey, background = state["survey"], state["background"]
+    previous = state["previous"]
+    return Bundle(
+        info=_info(settings, survey, clock, until),
+        survey=survey,
+        layers=state["layers"],
+        spacings=state["spacings"],
+        quality=state["quality"],
+        thresholds=background.thresholds,
+        threshold_records=background.threshold_records,
+        probability_plots=background.probability_plots,
+        backgrounds=background.backgrounds,
+        compositions=state["compositions"],
+        evidence=state["evidence"],
+        surfaces=state["surfaces"],
+        targets=state["targets"],
+        progress={**state["progress"], "previous": previous.day and previous.day.isoformat()},
+        settings=settings.plain(),
+        findings=tuple(findings),
+    )
+
+
+def _info(settings: Settings, survey: Any, clock: datetime, until: date | None) -> CampaignInfo:
+    from pyproj import CRS, Proj, Transformer
+
+    from geochem.version import __version__
+
+    crs = CRS.from_user_input(settings.top["crs"])
+    convergence = float("nan")
+    if len(survey.samples):
+        west, south, east, north = survey.samples.total_bounds
+        to_degrees = Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
+        lon, lat = to_degrees.transform((west + east) / 2, (south + north) / 2)
+        convergence = -float(Proj(crs).get_factors(lon, lat).meridian_convergence)
+    top = settings.top
+    return CampaignInfo(
+        title=top["title"],
+        crs=top["crs"],
+        crs_name=crs.name,
+        convergence=convergence,
+        clock=clock,
+        until=until,
+        prepared_by=top["prepared_by"],
+        qualified_person=top["qualified_person"],
+        report_date=top["report_date"],
+        seed=settings.seed,
+        version=__version__,
+    )

@@ -1,0 +1,142 @@
+"""Closing words of a run and of a check, as plain lines."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+from geochem import plugins
+from geochem.campaign.runner import CheckResult, RunResult
+from geochem.model.finding import Finding
+
+
+def run_lines(result: RunResult) -> list[str]:
+    """Say what a run found and what to open.
+
+    Parameters
+    ----------
+    result : RunResult
+        Of `geochem.run`.
+
+    Returns
+    -------
+    list of str
+        Lines for the terminal.
+    """
+    from geochem.quality.verdicts import summary_lines
+
+    bundle = result.bundle
+    survey, report = bundle.survey, bundle.targets
+    lines = [
+        "",
+        bundle.info.title,
+        f"  {len(survey.samples)} samples on the map, {len(survey.unlocated)} without a usable "
+        f"position; {len(survey.results)} values of {len(survey.elements)} elements.",
+    ]
+    lines += [f"  {line}" for line in summary_lines(bundle.quality)[:8]]
+    if len(report.targets):
+        lines.append(f"  {len(report.targets)} targets, {len(report.holes)} proposed holes, "
+                     f"{len(report.follow_up)} follow-up samples:")  # fmt: skip
+        for row in report.targets.head(5).itertuples():
+            lines.append(
+                f"    {row.rank}. {row.target}  {row.elements}  at {row.easting:.0f} E "
+                f"{row.northing:.0f} N, {row.area_ha:.0f} ha; next: {row.next_step}"
+            )
+    else:
+        lines.append(f"  No target: {report.why_none}")
+    lines.append(f"  {_counts(bundle.findings)}")
+    lines += [f"  {message}" for message in result.messages]
+    lines += [
+        "",
+        f"Open {result.folder / 'index.html'}",
+        "Portable XRF is screening, not assay; a surface anomaly is not a resource.",
+    ]
+    return lines
+
+
+def check_lines(result: CheckResult, most: int = 40) -> list[str]:
+    """Say what a check found.
+
+    Parameters
+    ----------
+    result : CheckResult
+        Of `geochem.check`.
+    most : int, default 40
+        Findings listed at most; the rest are counted.
+
+    Returns
+    -------
+    list of str
+        Lines for the terminal: verdicts first, then findings, worst first.
+    """
+    from geochem.quality.verdicts import summary_lines
+
+    survey = result.survey
+    lines = [
+        f"{len(survey.samples)} samples located, {len(survey.unlocated)} not; "
+        f"{len(survey.results)} values; {survey.controls['sample_id'].nunique()} controls.",
+        "",
+        "Quality",
+        *(f"  {line}" for line in summary_lines(result.quality)),
+    ]
+    reread = result.quality.reread
+    if len(reread):
+        lines.append(f"  read again: {len(reread)} samples, see quality.csv after a run")
+    lines += ["", _counts(result.findings)]
+    ranked = sorted(result.findings, key=lambda f: ("error", "warning", "note").index(f.severity))
+    for finding in ranked[:most]:
+        place = ":".join(
+            str(part) for part in (finding.file, finding.row, finding.column) if part is not None
+        )
+        lines.append(f"  {finding.severity:7} {place + '  ' if place else ''}{finding.message}")
+    if len(ranked) > most:
+        lines.append(f"  and {len(ranked) - most} more; the run lists all in findings.csv")
+    return lines
+
+
+def _counts(findings: tuple[Finding, ...]) -> str:
+    counts = Counter(f.severity for f in findings)
+    return (
+        f"{counts['error']} errors, {counts['warning']} warnings and {counts['note']} notes "
+        "about the data."
+    )
+
+
+def plugin_rows() -> list[dict[str, Any]]:
+    """List every method with its options.
+
+    Returns
+    -------
+    list of dict
+        ``group, name, from, summary, reference, options``; a plug-in that cannot be loaded says so
+        in ``summary``.
+    """
+    rows = []
+    for group in plugins.GROUPS:
+        function = {"renderers": "render", "readers": "read", "rankers": "rank"}.get(group)
+        for entry in plugins.entries(group):
+            row: dict[str, Any] = {
+                "group": group,
+                "name": entry.name,
+                "from": entry.distribution,
+                "summary": "",
+                "reference": "",
+                "options": [],
+            }
+            try:
+                method = plugins.load(group, entry.name)
+                row["summary"] = getattr(method, "summary", "")
+                row["reference"] = getattr(method, "reference", "")
+                row["options"] = [
+                    {
+                        "name": o.name,
+                        "kind": o.kind,
+                        "default": None if o.default is o.default.__class__ else o.default,
+                        "choices": list(o.choices),
+                    }
+                    for o in plugins.options_of(method, function)
+                ]
+            except Exception as error:  # a broken plug-in is listed, not fatal
+                row["summary"] = f"cannot be loaded: {error}"
+            rows.append(row)
+    return rows

@@ -1,0 +1,388 @@
+"""From the campaign file to the call of each step; no mathematics here.
+
+Every function takes the settings and its inputs by name, and returns its outputs by name with the
+findings that are new.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from geochem.campaign.settings import Settings
+from geochem.errors import DataRefused
+from geochem.model import tables as contract
+from geochem.model.finding import Finding, name_some
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from geochem.model.background import BackgroundReport
+    from geochem.model.evidence import Composition, Evidence
+    from geochem.model.layers import Layers, Spacing
+    from geochem.model.quality import QualityReport
+    from geochem.model.reading import AssayRead
+    from geochem.model.survey import Survey
+
+Given = tuple[dict[str, Any], Sequence[Finding]]
+
+_TABLE_OPTIONS = ("columns", "sheet", "separator", "decimal", "encoding", "header_rows")
+
+
+def read_inputs(settings: Settings, *, until: date | None) -> Given:
+    """Read every table and layer that the campaign file names."""
+    from geochem.read.assays import read_assays
+    from geochem.read.field_log import read_field_log
+    from geochem.read.layers import read_layers
+    from geochem.read.standards import read_standards
+
+    inputs: list[Path] = [settings.path]
+    findings: list[Finding] = []
+    refusals: list[str] = []
+    logs: list[pd.DataFrame] = []
+    for table in settings.tables["samples"]:
+        for path in settings.files(table["path"]):
+            inputs.append(path)
+            options = {k: table[k] for k in _TABLE_OPTIONS}
+            try:
+                log = read_field_log(
+                    path, medium=table["medium"], grid=table["grid"], stage=table["stage"],
+                    use=table["use"], crs=table["crs"], name=table["name"], **options,
+                )  # fmt: skip
+            except DataRefused as refusal:
+                refusals += refusal.reasons
+                continue
+            logs.append(log.frame)
+            findings += log.findings
+    assays: list[AssayRead] = []
+    for table in settings.tables["assays"]:
+        paths = settings.files(table["path"])
+        inputs += paths
+        options = {k: table[k] for k in _TABLE_OPTIONS}
+        try:
+            read = read_assays(
+                paths, assay=table["name"], source=table["source"], sigma=table["sigma"],
+                batch=table["batch"], laboratory=table["laboratory"], method=table["method"],
+                digestion=table["digestion"], fraction_um=table["fraction_um"],
+                limits=table["limits"], received=table["received"], analytes=table["analytes"],
+                **options,
+            )  # fmt: skip
+        except DataRefused as refusal:
+            refusals += refusal.reasons
+            continue
+        assays.append(read)
+        findings += read.findings
+    standards = contract.empty(contract.STANDARDS)
+    if settings.tables["standards"] is not None:
+        table = settings.tables["standards"]
+        for path in settings.files(table["path"]):
+            inputs.append(path)
+            try:
+                certified = read_standards(path, **{k: table[k] for k in _TABLE_OPTIONS})
+            except DataRefused as refusal:
+                refusals += refusal.reasons
+                continue
+            standards = _stack([standards, certified.frame], contract.STANDARDS)
+            findings += certified.findings
+    if refusals:
+        raise DataRefused(refusals)
+    layers, found = read_layers(settings.layers, settings.top["crs"])
+    findings += found
+    inputs += [entry["path"] for entry in settings.layers.values()]
+    for name in ("plan", "dispatch"):
+        if settings.tables[name] is not None:
+            inputs.append(settings.resolve(settings.tables[name]["path"]))
+    field_log = _stack(logs, contract.FIELD_LOG, extra=True)
+    field_log["crs"] = field_log["crs"].where(field_log["crs"].notna(), settings.top["crs"])
+    if until is not None:
+        field_log, assays, found = _known_until(field_log, assays, until)
+        findings += found
+    outputs = {
+        "field_log": field_log,
+        "assays": tuple(assays),
+        "standards": standards,
+        "layers": layers,
+        "inputs": tuple(inputs),
+    }
+    return outputs, findings
+
+
+def _stack(
+    frames: Sequence[pd.DataFrame], columns: dict[str, str], *, extra: bool = False
+) -> pd.DataFrame:
+    import pandas as pd
+
+    filled = [f for f in frames if len(f)]
+    if not filled:
+        return contract.empty(columns)
+    return contract.conform(
+        pd.concat(filled, ignore_index=True) if len(filled) > 1 else filled[0],
+        columns,
+        extra=extra,
+    )
+
+
+def _known_until(
+    field_log: pd.DataFrame, assays: Sequence[AssayRead], until: date
+) -> tuple[pd.DataFrame, list[AssayRead], list[Finding]]:
+    """Leave out what was not known on a day; a record without a date counts as known."""
+    import pandas as pd
+
+    end = pd.Timestamp(until) + pd.Timedelta(days=1)
+    later = field_log["date"] >= end
+    kept = []
+    dropped = 0
+    for read in assays:
+        when = read.results["date_received"].fillna(read.results["date_read"])
+        unknown = when >= end
+        dropped += int(unknown.sum())
+        kept.append(replace(read, results=read.results.loc[~unknown].reset_index(drop=True)))
+    note = Finding(
+        "until",
+        "note",
+        f"redrawn as known on {until}: {int(later.sum())} samples and {dropped} results are later "
+        "and were left out; records without a date count as known.",
+    )
+    return field_log.loc[~later].reset_index(drop=True), kept, [note]
+
+
+def join_survey(
+    settings: Settings, *, field_log: pd.DataFrame, assays: Sequence[AssayRead], layers: Layers
+) -> Given:
+    """Join, locate, check the preparation."""
+    from geochem.samples.assemble import assemble_survey
+
+    survey = assemble_survey(field_log, assays, layers, crs=settings.top["crs"])
+    if not len(survey.samples) and not len(survey.unlocated):
+        raise DataRefused(
+            ["no sample could be used; see the reasons:", *(f.message for f in survey.findings)]
+        )
+    return {"survey": survey}, survey.findings
+
+
+def judge(settings: Settings, *, survey: Survey, standards: pd.DataFrame) -> Given:
+    """Judge the controls and try calibrations."""
+    from geochem.quality.judge import judge_quality
+
+    table = settings.table("quality")
+    key_elements = table["key_elements"] or settings.table("targets")["seek"] or None
+    report = judge_quality(
+        survey, standards, key_elements=key_elements, options=table["options"] or None
+    )
+    return {"quality": report}, report.findings
+
+
+def accept(settings: Settings, *, survey: Survey, quality: QualityReport) -> Given:
+    """Choose one assay per element and medium, and measure the grids."""
+    from geochem.samples.accept import accept_values
+    from geochem.samples.spacing import measure_spacings
+
+    before = len(survey.findings)
+    accepted = accept_values(
+        survey, quality.calibrations, prefer=settings.table("quality")["prefer"] or None
+    )
+    spacings = measure_spacings(accepted.samples)
+    return {"survey": accepted, "spacings": spacings}, accepted.findings[before:]
+
+
+def used_samples(samples: Any) -> Any:
+    """Leave out samples that are shown but not used."""
+    if "use" not in samples.columns:
+        return samples
+    return samples.loc[samples["use"] != "context"].reset_index(drop=True)
+
+
+def _elements(settings: Settings, survey: Survey) -> list[str]:
+    wanted = settings.table("anomalies")["elements"]
+    return [e for e in survey.elements if not wanted or e in wanted]
+
+
+def count_progress(
+    settings: Settings, *, survey: Survey, field_log: pd.DataFrame, until: date | None
+) -> Given:
+    """Count planned, collected, read, sent and returned samples."""
+    from geochem.read.lists import read_dispatch, read_plan
+
+    findings: list[Finding] = []
+    routine = field_log["role"].isna() | (field_log["role"] == "routine")
+    ids = set(field_log.loc[routine, "sample_id"].dropna())
+    results = survey.results
+    by_source = {
+        source: len(ids & set(results.loc[results["source"] == source, "sample_id"]))
+        for source in ("pxrf", "laboratory")
+    }
+    progress: dict[str, Any] = {
+        "planned": None, "collected": len(ids), "located": len(survey.samples),
+        "read": by_source["pxrf"], "sent": None, "returned": by_source["laboratory"],
+    }  # fmt: skip
+    plan = None
+    if settings.tables["plan"] is not None:
+        plan, found = read_plan(settings.resolve(settings.tables["plan"]["path"]))
+        findings += found
+        progress["planned"] = len(plan)
+        done = set(field_log["planned_id"].dropna()) | ids
+        progress["planned_done"] = int(plan["planned_id"].isin(done).sum())
+    if settings.tables["dispatch"] is not None:
+        sent, found = read_dispatch(settings.resolve(settings.tables["dispatch"]["path"]))
+        findings += found
+        if until is not None:
+            import pandas as pd
+
+            sent = sent.loc[~(sent["sent"] >= pd.Timestamp(until) + pd.Timedelta(days=1))]
+        back = set(results.loc[results["source"] == "laboratory", "sample_id"])
+        waiting = sorted(set(sent["sample_id"]) - back)
+        progress["sent"] = len(set(sent["sample_id"]))
+        progress["outstanding"] = len(waiting)
+        if waiting:
+            findings.append(
+                Finding(
+                    "laboratory-outstanding",
+                    "note",
+                    f"{len(waiting)} samples are at the laboratory and not back: "
+                    f"{name_some(waiting)}.",
+                )
+            )
+    return {"progress": progress, "plan": plan}, findings
+
+
+def compose(settings: Settings, *, survey: Survey) -> Given:
+    """Describe the composition of every medium that has enough samples."""
+    from geochem.composition.describe import describe_composition
+
+    table = settings.table("composition")
+    samples = used_samples(survey.samples)
+    found: list[Finding] = []
+    compositions: list[Composition] = []
+    for medium in sorted(samples["medium"].dropna().unique()):
+        parts = [
+            e
+            for e in _elements(settings, survey)
+            if not table["elements"] or e in table["elements"]
+        ]
+        composition, findings = describe_composition(
+            samples.loc[samples["medium"] == medium].reset_index(drop=True),
+            parts,
+            medium=medium,
+            max_below=table["max_below"],
+            seed=settings.seed,
+        )
+        found += findings
+        if composition is not None:
+            compositions.append(composition)
+    return {"compositions": tuple(compositions)}, found
+
+
+def describe(settings: Settings, *, survey: Survey, spacings: Sequence[Spacing]) -> Given:
+    """Find backgrounds and thresholds."""
+    from geochem.background.report import describe_background
+
+    table = settings.table("background")
+    report = describe_background(
+        used_samples(survey.samples),
+        _elements(settings, survey),
+        method=table["method"],
+        options=table["options"] or None,
+        per_element=table["element"] or None,
+        by=table["by"] or None,
+        spacings=spacings,
+        min_n=table["min_n"],
+        seed=settings.seed,
+    )
+    return {"background": report}, report.findings
+
+
+def search(
+    settings: Settings,
+    *,
+    survey: Survey,
+    background: BackgroundReport,
+    compositions: Sequence[Composition],
+    spacings: Sequence[Spacing],
+    quality: QualityReport,
+) -> Given:
+    """Score elements and associations."""
+    from geochem.anomalies.search import search_anomalies
+
+    table = settings.table("targets")
+    evidence = search_anomalies(
+        used_samples(survey.samples),
+        background,
+        compositions,
+        spacings,
+        analytes=survey.analytes,
+        calibrations=quality.calibrations,
+        seek=table["seek"],
+        association=table["association"],
+        seed=settings.seed,
+    )
+    return {"evidence": evidence}, evidence.findings
+
+
+def interpolate(
+    settings: Settings,
+    *,
+    survey: Survey,
+    evidence: Evidence,
+    spacings: Sequence[Spacing],
+    layers: Layers,
+) -> Given:
+    """Interpolate what is sampled densely enough."""
+    from geochem.surfaces.make import make_surfaces
+
+    table = settings.table("surfaces")
+    elements = table["elements"] or settings.table("targets")["seek"] or None
+    surfaces, findings = make_surfaces(
+        used_samples(survey.samples),
+        evidence,
+        spacings,
+        layers,
+        elements=elements,
+        method=table["method"],
+        max_cells=table["max_cells"],
+        seed=settings.seed,
+    )
+    return {"surfaces": surfaces}, findings
+
+
+def propose(
+    settings: Settings,
+    *,
+    survey: Survey,
+    evidence: Evidence,
+    background: BackgroundReport,
+    spacings: Sequence[Spacing],
+    layers: Layers,
+    quality: QualityReport,
+    clock: datetime,
+) -> Given:
+    """Draw outlines, rank them, propose follow-up and holes."""
+    from geochem.campaign.history import read_previous, read_register
+    from geochem.targets.propose import propose_targets
+
+    table = settings.table("targets")
+    folder = settings.folder / "history"
+    previous, findings = read_previous(folder, clock.date(), settings.top["crs"])
+    register, found = read_register(folder)
+    findings += found
+    report = propose_targets(
+        used_samples(survey.samples),
+        evidence,
+        background,
+        spacings,
+        layers,
+        analytes=survey.analytes,
+        quality=quality,
+        wanted=table["wanted"],
+        max_spacing_m=table["max_spacing_m"],
+        seek=table["seek"],
+        weights=table["weights"] or None,
+        ranker=table["ranker"],
+        previous=previous.targets,
+        register=register,
+        clock=clock,
+        seed=settings.seed,
+    )
+    return {"targets": report, "previous": previous}, [*findings, *report.findings]

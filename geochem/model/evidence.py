@@ -1,0 +1,124 @@
+"""Records of anomaly search: `Association`, `Composition`, `Evidence`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from geochem.model.finding import Finding
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import numpy as np
+    import numpy.typing as npt
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True)
+class Association:
+    """Elements that belong to one kind of mineralisation.
+
+    Parameters
+    ----------
+    name, title : str
+        Short name for files and columns; words for people.
+    weights : mapping of str to float
+        Signed weight per element; negative where depletion counts.
+    used, missing : tuple of str
+        Elements that went into the score; those not measured, gated or mostly below detection.
+    source : str
+        Publication, and whether it is from memory.
+    """
+
+    name: str
+    title: str
+    weights: Mapping[str, float]
+    used: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Composition:
+    """Log-ratio view of the samples of one medium.
+
+    Parameters
+    ----------
+    medium : str
+        Which samples.
+    sample_id : ndarray of str, shape (n_samples,)
+        Rows of `clr`.
+    parts : tuple of str
+        Elements that are in the composition.
+    dropped : mapping of str to str
+        Elements left out, with the reason.
+    replaced_share : float
+        Share of all values that stood below detection and were replaced. [-]
+    clr : ndarray, shape (n_samples, n_parts)
+        Centred log-ratios, natural logarithm.
+    loadings : ndarray, shape (n_parts, n_components)
+        Robust principal components in clr; each column sums to zero.
+    scores : ndarray, shape (n_samples, n_components)
+        Of the samples.
+    explained : ndarray, shape (n_components,)
+        Share of robust total variance. [-]
+    distance : ndarray, shape (n_samples,)
+        Robust Mahalanobis distance on ilr; NaN where not computed.
+    distance_cut : float
+        Cut-off of `distance`.
+    details : mapping
+        Methods, parameters, references.
+    """
+
+    medium: str
+    sample_id: npt.NDArray[np.object_]
+    parts: tuple[str, ...]
+    dropped: Mapping[str, str]
+    replaced_share: float
+    clr: npt.NDArray[np.float64]
+    loadings: npt.NDArray[np.float64]
+    scores: npt.NDArray[np.float64]
+    explained: npt.NDArray[np.float64]
+    distance: npt.NDArray[np.float64]
+    distance_cut: float
+    details: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """What is anomalous, per sample.
+
+    Parameters
+    ----------
+    anomalies : geopandas.GeoDataFrame
+        Contract `tables.ANOMALIES`; one row per located sample of a medium that has a background,
+        sorted by `sample_id`; `<El>_z` and `<El>_p` for each counted element.
+    z_all : pandas.DataFrame
+        As the `<El>_z` columns but against the whole survey of that medium; same rows.
+    elements : tuple of str
+        Counted elements: sought ones and pathfinders that may be used.
+    excluded : mapping of str to str
+        Elements that do not count, with the reason (gate, below detection, constant ...).
+    associations : tuple of Association
+        Those that could be scored.
+    scores : pandas.DataFrame
+        One column per association name: calibrated score, about N(0, 1) in background; same rows.
+    coherence : pandas.DataFrame
+        One column per association name: local (Gi*-like) score of the neighbourhood; NaN for
+        media that have no spatial statistics.
+    clusters : pandas.DataFrame
+        ``group, n, driving, profile``: what each `group` number means.
+    findings : tuple of Finding
+        What was noticed.
+    """
+
+    anomalies: gpd.GeoDataFrame
+    z_all: pd.DataFrame
+    elements: tuple[str, ...]
+    excluded: Mapping[str, str]
+    associations: tuple[Association, ...]
+    scores: pd.DataFrame
+    coherence: pd.DataFrame
+    clusters: pd.DataFrame
+    findings: tuple[Finding, ...] = ()
