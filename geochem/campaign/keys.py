@@ -138,7 +138,7 @@ SURFACES: dict[str, Key] = {
     "method": Key(
         "text", "how", "ordinary_kriging", choices=("ordinary_kriging", "inverse_distance")
     ),
-    "max_cells": Key("whole", "cells of one grid at most", 60000),
+    "max_cells": Key("whole", "cells of one grid at most", 30000),
 }
 
 TARGETS: dict[str, Key] = {

@@ -1,0 +1,268 @@
+"""Writes the GeoPackage, exchange files, styles and grids of the result folder."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from geochem.coordinates import WGS84, change_frame
+from geochem.model import tables as contract
+from geochem.model.finding import findings_frame
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import pandas as pd
+
+    from geochem.model.bundle import Bundle
+
+
+class GisRenderer:
+    """GeoPackage with styles, GeoJSON and GPX in WGS 84, one GeoTIFF per surface."""
+
+    name = "gis"
+    summary = "GeoPackage with tables and SLD styles; GeoJSON and GPX; surfaces as GeoTIFF"
+    formats = ("gpkg", "geojson", "gpx", "sld", "tif")
+
+    def render(self, bundle: Bundle, folder: Path, *, results_table: bool = True) -> list[Path]:
+        """Write the layers.
+
+        Parameters
+        ----------
+        bundle : Bundle
+            Records of a run.
+        folder : Path
+            Result folder.
+        results_table : bool, default True
+            Put the long table of all values into the GeoPackage.
+
+        Returns
+        -------
+        list of Path
+            What was written.
+        """
+        from geochem.outputs.gis.geotiff import write_surface
+        from geochem.outputs.gis.styles import write_styles
+
+        folder = Path(folder)
+        report = bundle.targets
+        written = [write_geopackage(bundle, folder / "campaign.gpkg", results_table=results_table)]
+        written += write_styles(bundle, folder / "styles")
+        targets = _contract_frame(report.targets, contract.TARGETS)
+        written.append(write_geojson(targets, folder / "targets.geojson"))
+        written.append(write_gpx(_target_points(targets), folder / "targets.gpx"))
+        written.append(write_gpx(_follow_up_points(report.follow_up), folder / "follow_up.gpx"))
+        if bundle.surfaces:
+            (folder / "surfaces").mkdir(exist_ok=True)
+        for surface in bundle.surfaces:
+            written += write_surface(surface, bundle.info, folder / "surfaces")
+        return written
+
+
+def _contract_frame(frame: gpd.GeoDataFrame, columns: dict[str, str]) -> gpd.GeoDataFrame:
+    """Put contract columns first and in order, with their kinds; keep geometry and CRS."""
+    import geopandas as gpd
+
+    flat = contract.conform(frame.drop(columns=frame.geometry.name), columns, extra=True)
+    return gpd.GeoDataFrame(flat, geometry=frame.geometry.to_numpy(), crs=frame.crs)
+
+
+def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) -> Path:
+    """Write the layers and tables of one run.
+
+    The file is made in a local temporary folder (SQLite on network drives is fragile), set to
+    journal mode DELETE, checked, and then moved.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        Records of a run.
+    path : Path
+        ``campaign.gpkg``.
+    results_table : bool, default True
+        Include every single value.
+
+    Returns
+    -------
+    Path
+        The file.
+    """
+    survey, report = bundle.survey, bundle.targets
+    layers: dict[str, gpd.GeoDataFrame] = {
+        "samples": _sample_layer(survey.samples),
+        "anomalies": bundle.evidence.anomalies,
+        "targets": _contract_frame(report.targets, contract.TARGETS),
+        "follow_up": _contract_frame(report.follow_up, contract.FOLLOW_UP),
+        "holes": _contract_frame(report.holes, contract.HOLES),
+        "leads": report.leads,
+    }
+    kinds = {"samples": "Point", "anomalies": "Point", "follow_up": "Point", "holes": "Point"}
+    attribute_tables: dict[str, pd.DataFrame] = {
+        "controls": survey.controls,
+        "analytes": survey.analytes,
+        "thresholds": bundle.thresholds,
+        "findings": findings_frame(bundle.findings),
+    }
+    if results_table:
+        attribute_tables["results"] = survey.results
+    with tempfile.TemporaryDirectory() as name:
+        made = Path(name) / path.name
+        for layer, frame in layers.items():
+            _append(frame, made, layer, kinds.get(layer, "Unknown"))
+        for table, rows in attribute_tables.items():
+            _append(rows, made, table, None)
+        _check_database(made)
+        shutil.copyfile(made, path)
+    return path
+
+
+def _sample_layer(samples: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Leave in the accepted value and its flag; drop errors, assays and empty columns."""
+    out = []
+    for column in map(str, samples.columns):
+        if "_ppm__" in column or column.endswith(("_ppm_err", "_ppm_above")):
+            continue
+        if column in contract.SAMPLES and column != "sample_id" and samples[column].isna().all():
+            continue
+        out.append(column)
+    return samples[out]
+
+
+def _append(frame: Any, path: Path, layer: str, geometry_type: str | None) -> None:
+    import pyogrio
+
+    frame = _plain_kinds(frame)
+    options: dict[str, Any] = {"layer": layer, "driver": "GPKG", "append": path.exists()}
+    if geometry_type is None:
+        pyogrio.write_dataframe(frame, path, **options)
+        return
+    if not len(frame):
+        options["geometry_type"] = "Polygon" if geometry_type == "Unknown" else geometry_type
+    elif geometry_type == "Unknown":
+        options["promote_to_multi"] = True
+    pyogrio.write_dataframe(frame, path, **options)
+
+
+def _plain_kinds(frame: Any) -> Any:
+    """Make every column of a kind that GDAL knows: nullable whole numbers, texts, dates."""
+    import numpy as np
+    import pandas as pd
+
+    out = frame.copy(deep=False)
+    for name in frame.columns:
+        column = frame[name]
+        if str(column.dtype) == "geometry":
+            continue
+        if column.dtype == object and not len(column.dropna()):
+            out[name] = pd.Series([None] * len(column), dtype=object, index=column.index)
+        elif str(column.dtype) in {"Int64", "Int32"} and len(column) and column.isna().any():
+            out[name] = column.to_numpy(dtype=float, na_value=np.nan)
+    return out
+
+
+def _check_database(path: Path) -> None:
+    connection = sqlite3.connect(path)
+    try:
+        connection.execute("PRAGMA journal_mode=DELETE")
+        (verdict,) = connection.execute("PRAGMA integrity_check").fetchone()
+    finally:
+        connection.close()
+    if verdict != "ok":
+        raise OSError(f"the GeoPackage came out damaged ({verdict}); check the disk and run again")
+
+
+def write_geojson(frame: gpd.GeoDataFrame, path: Path) -> Path:
+    """Write a layer as GeoJSON (RFC 7946: WGS 84, seven decimals).
+
+    Parameters
+    ----------
+    frame : geopandas.GeoDataFrame
+        Any CRS.
+    path : Path
+        File.
+
+    Returns
+    -------
+    Path
+        The file.
+    """
+    import pyogrio
+
+    moved, _ = change_frame(frame, WGS84)
+    pyogrio.write_dataframe(
+        _plain_kinds(moved),
+        path,
+        driver="GeoJSON",
+        geometry_type=None if len(moved) else "Polygon",
+        layer_options={"RFC7946": "YES", "COORDINATE_PRECISION": "7"},
+    )
+    return path
+
+
+def write_gpx(points: gpd.GeoDataFrame, path: Path) -> Path:
+    """Write waypoints that a handheld reads: WGS 84, name first.
+
+    Parameters
+    ----------
+    points : geopandas.GeoDataFrame
+        Columns ``name, cmt, desc, sym``.
+    path : Path
+        File.
+
+    Returns
+    -------
+    Path
+        The file.
+    """
+    import pyogrio
+
+    moved, _ = change_frame(points, WGS84)
+    pyogrio.write_dataframe(
+        moved,
+        path,
+        driver="GPX",
+        layer="waypoints",
+        geometry_type="Point",
+        dataset_options={"GPX_USE_EXTENSIONS": "NO"},
+    )
+    return path
+
+
+def _waypoints(names: list[str], texts: list[str], xy: Any, symbol: str, crs: Any) -> Any:
+    import geopandas as gpd
+    import numpy as np
+
+    xy = np.asarray(xy, dtype=float).reshape(-1, 2)
+    columns = {
+        "name": [_printable(n) for n in names],
+        "cmt": [_printable(t)[:200] for t in texts],
+        "desc": [_printable(t) for t in texts],
+        "sym": [symbol] * len(names),
+    }
+    return gpd.GeoDataFrame(
+        columns, geometry=gpd.points_from_xy(xy[:, 0], xy[:, 1]), crs=crs
+    ).astype(dict.fromkeys(columns, object))
+
+
+def _printable(text: object) -> str:
+    """Leave out characters that XML 1.0 does not allow."""
+    return "".join(c for c in str(text) if c.isprintable())
+
+
+def _target_points(targets: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    texts = [
+        f"rank {row.rank}: {row.elements}; {row.next_step or ''}" for row in targets.itertuples()
+    ]
+    return _waypoints(
+        targets["target"].tolist(), texts, targets[["easting", "northing"]], "Flag", targets.crs
+    )
+
+
+def _follow_up_points(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    ordered = points.sort_values(["order", "point"], kind="stable")
+    texts = [f"{row.target}: {row.purpose}" for row in ordered.itertuples()]
+    return _waypoints(
+        ordered["point"].tolist(), texts, ordered[["easting", "northing"]], "Waypoint", points.crs
+    )

@@ -1,0 +1,171 @@
+"""Writes the CSV files and the workbook of the result folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from geochem.elements import element_rank
+from geochem.model import tables as contract
+from geochem.model.finding import findings_frame
+from geochem.outputs.text_cells import disarm, disarmed
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from geochem.model.bundle import Bundle
+
+
+class TablesRenderer:
+    """CSV files and one workbook."""
+
+    name = "tables"
+    summary = "samples, targets, follow-up, holes, thresholds, quality, findings as CSV; XLSX"
+    formats = ("csv", "xlsx")
+
+    def render(self, bundle: Bundle, folder: Path, *, workbook: bool = True) -> list[Path]:
+        """Write the tables.
+
+        Parameters
+        ----------
+        bundle : Bundle
+            Records of a run.
+        folder : Path
+            Result folder.
+        workbook : bool, default True
+            Write ``samples.xlsx`` as well.
+
+        Returns
+        -------
+        list of Path
+            What was written.
+        """
+        folder = Path(folder)
+        report = bundle.targets
+        frames = {
+            "samples": sample_table(bundle),
+            "targets": _without_geometry(report.targets, contract.TARGETS),
+            "follow_up": _without_geometry(report.follow_up, contract.FOLLOW_UP),
+            "holes": _without_geometry(report.holes, contract.HOLES),
+            "thresholds": bundle.thresholds,
+            "quality": bundle.quality.verdicts,
+            "findings": findings_frame(bundle.findings),
+        }
+        written = []
+        for name, frame in frames.items():
+            path = folder / f"{name}.csv"
+            disarmed(frame).to_csv(
+                path, index=False, encoding="utf-8", lineterminator="\n", date_format="%Y-%m-%d"
+            )
+            written.append(path)
+        if workbook:
+            path = folder / "samples.xlsx"
+            write_workbook(bundle, frames["samples"], path)
+            written.append(path)
+        return written
+
+
+def sample_table(bundle: Bundle) -> pd.DataFrame:
+    """Give all samples, located or not, with position columns and no geometry.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        Records of a run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``sample_id, medium, easting, northing``, then the columns of the samples table; empty
+        contract columns are left out.
+    """
+    import pandas as pd
+
+    samples = bundle.survey.samples
+    flat = pd.DataFrame(samples.drop(columns=samples.geometry.name))
+    flat.insert(0, "northing", samples.geometry.y.round(2).to_numpy())
+    flat.insert(0, "easting", samples.geometry.x.round(2).to_numpy())
+    rest = bundle.survey.unlocated
+    if len(rest):
+        flat = pd.concat([flat, rest.reindex(columns=flat.columns)], ignore_index=True)
+    first = ["sample_id", "medium", "easting", "northing"]
+    known = [
+        c
+        for c in flat.columns
+        if c not in first and not (c in contract.SAMPLES and flat[c].isna().all())
+    ]
+    return flat[[*first, *known]]
+
+
+def _without_geometry(frame: Any, columns: dict[str, str]) -> pd.DataFrame:
+    import pandas as pd
+
+    flat = pd.DataFrame(frame).reindex(columns=list(columns))
+    for name in ("easting", "northing", "elevation"):
+        if name in flat.columns:
+            flat[name] = pd.to_numeric(flat[name]).round(1)
+    return flat
+
+
+def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
+    """Write the samples for people: one column per element, limits as ``<5`` or ``>100``.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        Records of a run.
+    flat : pandas.DataFrame
+        From `sample_table`.
+    path : Path
+        Workbook to write.
+    """
+    import numpy as np
+    import pandas as pd
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font
+
+    elements = sorted(bundle.survey.elements, key=element_rank)
+    element_columns = {f"{e}{s}" for e in elements for s in contract.SUFFIXES}
+    plain = [c for c in flat.columns if c not in element_columns and "_ppm__" not in c]
+    columns: dict[str, list[Any]] = {}
+    for name in plain:
+        column = flat[name]
+        if pd.api.types.is_datetime64_any_dtype(column.dtype):
+            column = column.dt.strftime("%Y-%m-%d")
+        columns[name] = [
+            None if missing else disarm(value)
+            for value, missing in zip(column.tolist(), column.isna().tolist(), strict=True)
+        ]
+    for element in elements:
+        value = flat[f"{element}_ppm"].to_numpy(dtype=float)
+        marks = np.full(len(flat), "", dtype=object)
+        marks[flat[f"{element}_ppm_below"].eq(other=True).to_numpy(dtype=bool)] = "<"
+        marks[flat[f"{element}_ppm_above"].eq(other=True).to_numpy(dtype=bool)] = ">"
+        columns[f"{element} ppm"] = [
+            None if not np.isfinite(v) else (f"{m}{v:.6g}" if m else float(f"{v:.6g}"))
+            for v, m in zip(value.tolist(), marks.tolist(), strict=True)
+        ]
+    book = Workbook(write_only=True)
+    sheet = book.create_sheet("samples")
+    sheet.freeze_panes = "B2"
+    head = []
+    for name in columns:
+        cell = WriteOnlyCell(sheet, value=disarm(name))
+        cell.font = Font(bold=True)
+        head.append(cell)
+    sheet.append(head)
+    for row in zip(*columns.values(), strict=True):
+        sheet.append(row)
+    notes = book.create_sheet("notes")
+    for line in (
+        f"{disarm(bundle.info.title)}",
+        f"Coordinates: {bundle.info.crs} ({bundle.info.crs_name}), metres. "
+        "Values: ppm (mg/kg), accepted.",
+        "'<' stands before a detection limit: the value is lower, how much is not known. "
+        "'>' stands before an upper limit.",
+        "samples.csv holds the limits as flags, the errors and every assay.",
+        "Portable XRF is screening, not a laboratory assay; a surface anomaly is not a resource.",
+    ):
+        notes.append([line])
+    book.save(path)

@@ -1,0 +1,55 @@
+"""Text that leaves the house: cells that a spreadsheet would run as a formula are disarmed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_STARTS = ("=", "+", "-", "@", "\t")
+
+
+def disarm(value: Any) -> Any:
+    """Put an apostrophe before a text that a spreadsheet would take for a formula.
+
+    Parameters
+    ----------
+    value : object
+        A cell; only texts are changed, numbers never.
+
+    Returns
+    -------
+    object
+        The cell. Our own readers take the apostrophe away again.
+
+    Examples
+    --------
+    >>> disarm("=1+1"), disarm("-A12"), disarm(-3.5), disarm("A-1")
+    ("'=1+1", "'-A12", -3.5, 'A-1')
+    """
+    return f"'{value}" if isinstance(value, str) and value.startswith(_STARTS) else value
+
+
+def disarmed(frame: pd.DataFrame) -> pd.DataFrame:
+    """Disarm every text cell and column name of a table.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        Not changed.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A new table.
+    """
+    from pandas.api.types import is_object_dtype, is_string_dtype
+
+    out = frame.copy(deep=False)
+    for name in frame.columns:
+        column = frame[name]
+        if is_object_dtype(column.dtype) or is_string_dtype(column.dtype):
+            out[name] = column.map(disarm)
+    out.columns = [disarm(str(c)) for c in frame.columns]
+    return out

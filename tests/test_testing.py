@@ -1,0 +1,51 @@
+"""The built-ins pass the checks that plug-in authors get, and the checks can fail."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from geochem import plugins, testing
+from geochem.model.threshold import Threshold
+
+
+@pytest.mark.parametrize(
+    ("group", "name"), [(g, n) for g, table in plugins.BUILT_IN.items() for n in table]
+)
+def test_built_ins_conform(group, name):
+    assert testing.check_plugin(group, name) == []
+
+
+class Careless:
+    name = "careless"
+    summary = "takes the largest value and ruins the input"
+    reference = "none"
+    needs = ()
+
+    def __init__(self, k: float = 1.0):
+        self.k = k
+
+    def fit(self, values, *, below=None, above=None, coordinates=None, weights=None):
+        value = float(values[0])
+        values[:] = 0.0
+        return Threshold(value, np.nan, np.nan, "careless", {}, len(values))
+
+
+def test_a_careless_method_is_found_out():
+    faults = testing.check_threshold(Careless)
+    assert any("changed its input" in f for f in faults)
+    assert any("on no value raised" in f for f in faults)
+
+
+class Hidden:
+    name = "hidden"
+    summary = "hides its options"
+    reference = "none"
+    needs = ()
+
+    def __init__(self, **options):
+        self.options = options
+
+
+def test_hidden_options_are_refused():
+    assert any("named keyword" in f for f in testing.check_threshold(Hidden))
