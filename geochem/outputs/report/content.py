@@ -1,0 +1,440 @@
+"""What the report says, as blocks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from geochem.outputs import cautions
+from geochem.outputs.report.blocks import (
+    Block,
+    Bullets,
+    Caution,
+    Heading,
+    Paragraph,
+    Picture,
+    Table,
+)
+from geochem.outputs.wording import (
+    concentration,
+    count,
+    figure,
+    progress_rows,
+    verdict_summary,
+)
+
+if TYPE_CHECKING:
+    from geochem.model.bundle import Bundle
+
+
+def report_blocks(bundle: Bundle, figures: Path) -> list[Block]:
+    """Tell a run.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        Records.
+    figures : Path
+        Folder of the figures that were drawn; those missing are left out.
+
+    Returns
+    -------
+    list of Block
+        In reading order.
+    """
+    blocks: list[Block] = []
+    for section in (
+        _in_short, _progress, _quality, _background, _maps, _targets, _work, _cautions, _appendix,
+    ):  # fmt: skip
+        blocks += section(bundle, figures)
+    return blocks
+
+
+def _rows(frame: Any) -> list[Any]:
+    return list(frame.itertuples())
+
+
+def _picture(figures: Path, name: str, caption: str) -> list[Block]:
+    path = figures / f"{name}.png"
+    return [Picture(path, caption)] if path.is_file() else []
+
+
+def headline(bundle: Bundle) -> list[str]:
+    """Say in a few sentences what the run found.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        Records.
+
+    Returns
+    -------
+    list of str
+        Sentences.
+    """
+    survey, report = bundle.survey, bundle.targets
+    media = survey.samples["medium"].value_counts()
+    parts = ", ".join(f"{n} {medium}" for medium, n in media.items())
+    lines = [f"{count(len(survey.samples), 'sample')} with a position ({parts or 'none'})."]
+    verdicts = [row[3] for row in verdict_summary(bundle.quality.verdicts)]
+    if verdicts:
+        lines.append(
+            f"Of {count(len(verdicts), 'batch', 'batches')} {verdicts.count('pass')} passed, "
+            f"{verdicts.count('warn')} carry a warning and {verdicts.count('fail')} failed."
+        )
+    good = [c for c in bundle.quality.calibrations if c.verdict == "pass"]
+    if bundle.quality.calibrations:
+        lines.append(
+            f"Portable XRF was calibrated to the laboratory for {count(len(good), 'element')}"
+            + (f" ({', '.join(c.element for c in good[:12])})." if good else ".")
+        )
+    if len(report.targets):
+        first = report.targets.iloc[0]
+        lines.append(
+            f"{count(len(report.targets), 'target')}; the first, {first['target']}, shows "
+            f"{first['elements']} over {figure(first['area_ha'], 2)} ha: {first['next_step']}."
+        )
+    else:
+        lines.append(f"No target. {report.why_none}")
+    return lines
+
+
+def _in_short(bundle: Bundle, figures: Path) -> list[Block]:
+    return [Heading("In short"), Bullets(headline(bundle)), *_picture(figures, "targets", _MAP)]
+
+
+_MAP = "Targets (outlines, ranked), leads and samples."
+
+
+def _progress(bundle: Bundle, figures: Path) -> list[Block]:
+    blocks: list[Block] = [
+        Heading("Progress"),
+        Table(("samples", "number"), progress_rows(bundle.progress), widths=(0.6, 0.4)),
+    ]
+    grids = [
+        (
+            s.medium,
+            s.grid or "-",
+            str(s.n),
+            f"{s.line_spacing:.0f} x {s.station_spacing:.0f}" if s.regular else f"{s.nearest:.0f}",
+            f"{s.azimuth:.0f}" if s.regular else "irregular",
+            f"{s.area_km2:.2f}",
+        )
+        for s in bundle.spacings
+    ]
+    if grids:
+        blocks.append(
+            Table(
+                (
+                    "medium",
+                    "grid",
+                    "places",
+                    "spacing [m]",
+                    "line azimuth [deg, grid]",
+                    "area [km2]",
+                ),
+                grids,
+                "Sampling as measured from the positions.",
+            )
+        )
+    return blocks + _picture(figures, "samples", "Samples by medium.")
+
+
+def _quality(bundle: Bundle, figures: Path) -> list[Block]:
+    quality = bundle.quality
+    blocks: list[Block] = [Heading("Can the numbers be trusted?")]
+    rows = verdict_summary(quality.verdicts)
+    if rows:
+        shown = sorted(rows, key=lambda r: {"fail": 0, "warn": 1}.get(r[3], 2))[:30]
+        blocks.append(
+            Table(
+                ("assay", "instrument", "batch", "verdict", "reason"),
+                shown,
+                "Worst verdict of the key elements per batch"
+                + (f"; {len(rows) - 30} more in quality.csv." if len(rows) > 30 else "."),
+                (0.1, 0.13, 0.2, 0.09, 0.48),
+            )
+        )
+    else:
+        blocks.append(Paragraph("There were no results to judge."))
+    if len(quality.reread):
+        ids = quality.reread["sample_id"].drop_duplicates().tolist()
+        more = f" and {len(ids) - 20} more" if len(ids) > 20 else ""
+        blocks.append(Paragraph(f"Read or analyse again: {', '.join(map(str, ids[:20]))}{more}."))
+    blocks += _picture(figures, "standards", "Standards in time order.")
+    duplicates = [
+        (
+            str(d.assay), str(d.role).replace("_", " "), str(d.element), str(d.n_used),
+            str(d.n_near_limit), figure(d.cv_pct, 2), figure(d.acceptable_cv_pct, 2), str(d.verdict),
+        )
+        for d in _rows(quality.duplicates)
+        if d.n_used and d.n_used > 0
+    ]  # fmt: skip
+    if duplicates:
+        blocks.append(
+            Table(
+                (
+                    "assay",
+                    "duplicates of",
+                    "element",
+                    "pairs",
+                    "near limit",
+                    "CV [%]",
+                    "wanted",
+                    "",
+                ),
+                duplicates[:40],
+                "Precision from duplicate pairs (root mean square coefficient of variation, Stanley "
+                "and Lawie 2007); pairs under ten times the detection limit are left out.",
+            )
+        )
+    calibrations = [
+        (
+            c.element, c.instrument or "all", str(c.n), f"{figure(c.slope)} +/- {figure(c.slope_se, 2)}",
+            f"{concentration(c.element, c.low)} to {concentration(c.element, c.high)}",
+            figure(c.rmse_pct, 2), c.verdict, c.reason,
+        )
+        for c in quality.calibrations
+    ]  # fmt: skip
+    if calibrations:
+        blocks.append(
+            Table(
+                (
+                    "element",
+                    "instrument",
+                    "pairs",
+                    "slope",
+                    "valid range",
+                    "error [%]",
+                    "",
+                    "reason",
+                ),
+                calibrations[:30],
+                "Portable XRF against laboratory, errors on both sides (York and others 2004).",
+                (0.1, 0.13, 0.07, 0.14, 0.17, 0.09, 0.11, 0.19),
+            )
+        )
+    return blocks + _picture(figures, "xrf_laboratory", "Portable XRF against laboratory.")
+
+
+def _background(bundle: Bundle, figures: Path) -> list[Block]:
+    blocks: list[Block] = [Heading("Background and thresholds")]
+    table = bundle.thresholds
+    counted = set(bundle.evidence.elements)
+    rows = []
+    for row in _rows(table.loc[table["domain"] == "all"]):
+        if row.element not in counted:
+            continue
+        options = f", k = {figure(row.k)}" if row.k == row.k else ""
+        rows.append(
+            (
+                str(row.medium), str(row.element), f"{row.method}{options}", str(row.transform),
+                concentration(row.element, row.value),
+                f"{concentration(row.element, row.low)} to {concentration(row.element, row.high)}",
+                f"{row.n_beyond} of {row.n}",
+            )
+        )  # fmt: skip
+    if rows:
+        blocks.append(
+            Table(
+                ("medium", "element", "method", "scale", "threshold", "90 % interval", "beyond"),
+                rows[:60],
+                "Thresholds of the whole medium; those by domain are in thresholds.csv. A value "
+                "below detection never counts as beyond.",
+            )
+        )
+    left_out = [f"{e}: {reason}" for e, reason in sorted(bundle.evidence.excluded.items())]
+    if left_out:
+        blocks += [Paragraph("Elements that do not count, and why:"), Bullets(left_out[:25])]
+    for element in list(bundle.evidence.elements)[:4]:
+        blocks += _picture(figures, f"probability_{element}", f"Probability plot of {element}.")
+    return blocks + _picture(figures, "boxplots", "Values by unit, log scale.")
+
+
+def _maps(bundle: Bundle, figures: Path) -> list[Block]:
+    blocks: list[Block] = []
+    for element in list(bundle.evidence.elements)[:8]:
+        blocks += _picture(
+            figures, f"element_{element}", f"{element}, accepted values; limits as crosses."
+        )
+    for medium in [c.medium for c in bundle.compositions]:
+        name = medium.replace(" ", "_")
+        blocks += _picture(figures, f"biplot_{name}", f"Log-ratio biplot, {medium}.")
+    return [Heading("Maps"), *blocks] if blocks else []
+
+
+def _targets(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
+    report = bundle.targets
+    blocks: list[Block] = [Heading("Targets")]
+    if not len(report.targets):
+        blocks.append(Paragraph(f"No target. {report.why_none}"))
+    else:
+        rows = [
+            (
+                str(t.rank), str(t.target), f"{t.rank_low} to {t.rank_high}", figure(t.score, 2),
+                figure(t.probability, 2), str(t.elements), str(t.samples), figure(t.area_ha, 2),
+                f"{t.easting:.0f} {t.northing:.0f}", str(t.status or "new"),
+            )
+            for t in _rows(report.targets)
+        ]  # fmt: skip
+        blocks.append(
+            Table(
+                (
+                    "rank",
+                    "",
+                    "90 % ranks",
+                    "score",
+                    "prob.",
+                    "elements",
+                    "n",
+                    "ha",
+                    "E N",
+                    "status",
+                ),
+                rows,
+                "Probability: share of draws in which the outline exceeds the strongest outline of "
+                "one simulated barren survey.",
+                (0.06, 0.06, 0.1, 0.07, 0.07, 0.2, 0.06, 0.07, 0.2, 0.11),
+            )
+        )
+        for t in _rows(report.targets):
+            peak = concentration(t.peak_element, t.peak) if t.peak_element else "-"
+            blocks += [
+                Heading(f"{t.target}: {t.elements}", 2),
+                Bullets(
+                    [
+                        f"Association: {t.association or '-'}; peak {t.peak_element or ''} {peak}, "
+                        f"{figure(t.contrast, 2)} times background; data confidence "
+                        f"{t.data_confidence}; "
+                        + (
+                            "confirmed by a laboratory."
+                            if t.lab_confirmed
+                            else "not confirmed by a laboratory."
+                        ),
+                        f"For: {t.evidence_for or '-'}",
+                        f"Against: {t.evidence_against or '-'}",
+                        f"Next: {t.next_step or '-'}",
+                    ]
+                ),
+            ]
+    if len(report.leads):
+        blocks.append(
+            Paragraph(
+                f"{count(len(report.leads), 'lead')} (too few samples or lines for a target) "
+                "are drawn on the map."
+            )
+        )
+    return blocks
+
+
+def _work(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
+    report = bundle.targets
+    blocks: list[Block] = [Heading("What to do next")]
+    steps = [f"{t.target}: {t.next_step}" for t in _rows(report.targets) if t.next_step]
+    if len(bundle.quality.reread):
+        steps.insert(
+            0, f"Read again {count(bundle.quality.reread['sample_id'].nunique(), 'sample')}."
+        )
+    if bundle.progress.get("outstanding"):
+        steps.append(f"Ask the laboratory for {count(bundle.progress['outstanding'], 'sample')}.")
+    blocks.append(Bullets(steps) if steps else Paragraph("Nothing follows from this run alone."))
+    if len(report.follow_up):
+        by_target = report.follow_up.groupby("target", sort=True).size()
+        rows = [(str(t), str(n)) for t, n in by_target.items()]
+        blocks.append(
+            Table(("target", "follow-up samples"), rows, "Positions are in follow_up.gpx.")
+        )
+    if len(report.holes):
+        lines = [
+            (
+                str(h.hole), str(h.target), f"{h.easting:.0f} {h.northing:.0f}", figure(h.azimuth),
+                figure(h.dip, 2), figure(h.length), str(h.status), str(h.reason or h.purpose or ""),
+            )
+            for h in _rows(report.holes)
+        ]  # fmt: skip
+        blocks.append(
+            Table(
+                ("hole", "target", "E N", "azimuth", "dip", "m", "status", "reason"),
+                lines,
+                "Azimuth from grid north. A concept is an idea for discussion, not a proposal to drill.",
+                (0.07, 0.08, 0.17, 0.1, 0.06, 0.06, 0.1, 0.36),
+            )
+        )
+    return blocks
+
+
+def _cautions(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
+    return [Heading("Cautions"), Caution(cautions.RESULTS), Caution(cautions.FIELD)]
+
+
+def _appendix(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
+    info = bundle.info
+    rows = [
+        ("coordinates", f"{info.crs} ({info.crs_name}), metres"),
+        ("seed", str(info.seed)),
+        ("version", f"geochem {info.version}"),
+        ("prepared by", info.prepared_by or "-"),
+        (
+            "competent / qualified person",
+            info.qualified_person or "none named: not for public release",
+        ),
+    ]
+    blocks: list[Block] = [Heading("Appendix: methods"), Table(("", ""), rows, widths=(0.3, 0.7))]
+    blocks.append(Heading("Draft reporting table for portable XRF", 2))
+    blocks.append(Table(("item", "recorded"), _xrf_rows(bundle), widths=(0.3, 0.7)))
+    worst = [f for f in bundle.findings if f.severity != "note"]
+    blocks.append(Heading("Findings", 2))
+    if worst:
+        blocks.append(
+            Table(
+                ("", "where", "what"),
+                [(f.severity, _where(f), f.message) for f in worst[:40]],
+                f"{len(worst)} warnings and errors; all, with notes, in findings.csv.",
+                (0.1, 0.2, 0.7),
+            )
+        )
+    else:
+        blocks.append(Paragraph("No warnings."))
+    return blocks
+
+
+def _where(finding: Any) -> str:
+    parts = [finding.file, f"row {finding.row}" if finding.row else None, finding.column]
+    return ", ".join(str(p) for p in parts if p)
+
+
+def _xrf_rows(bundle: Bundle) -> list[tuple[str, str]]:
+    results = bundle.survey.results
+    xrf = results.loc[results["source"] == "pxrf"]
+    blank = "to be filled in by the competent / qualified person"
+
+    def named(column: str) -> str:
+        values = sorted(xrf[column].dropna().unique())
+        return ", ".join(map(str, values[:8])) or "not recorded"
+
+    seconds = xrf["seconds"].median()
+    checks = bundle.quality.standards
+    standards = sorted(checks.loc[checks["source"] == "pxrf", "standard"].dropna().unique())
+    samples = bundle.survey.samples
+    moisture = samples["moisture_pct"].median() if "moisture_pct" in samples else float("nan")
+    sieve = samples["sieve_um"].median() if "sieve_um" in samples else float("nan")
+    return [
+        ("instruments", named("instrument")),
+        ("modes", named("mode")),
+        (
+            "reading time",
+            f"{figure(seconds)} s (median)" if seconds == seconds else "not recorded",
+        ),
+        ("standards read", ", ".join(map(str, standards)) or "none"),
+        ("sieved below", f"{figure(sieve)} um (median)" if sieve == sieve else "not recorded"),
+        (
+            "moisture",
+            f"{figure(moisture, 2)} % (median)" if moisture == moisture else "not recorded",
+        ),
+        (
+            "calibration",
+            ", ".join(f"{c.element} ({c.verdict})" for c in bundle.quality.calibrations) or "none",
+        ),
+        ("sampling and preparation", blank),
+        ("statement and signature", blank),
+    ]
