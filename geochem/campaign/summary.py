@@ -23,7 +23,7 @@ def run_lines(result: RunResult) -> list[str]:
     list of str
         Lines for the terminal.
     """
-    from geochem.quality.verdicts import summary_lines
+    from geochem.quality.summary import summary_lines
 
     bundle = result.bundle
     survey, report = bundle.survey, bundle.targets
@@ -69,7 +69,7 @@ def check_lines(result: CheckResult, most: int = 40) -> list[str]:
     list of str
         Lines for the terminal: verdicts first, then findings, worst first.
     """
-    from geochem.quality.verdicts import summary_lines
+    from geochem.quality.summary import summary_lines
 
     survey = result.survey
     lines = [
