@@ -1,0 +1,105 @@
+"""Orthonormal bases of log-ratio coordinates: pivot, and sequential binary partition."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geochem.errors import WrongCall
+from geochem.stats.logratio import pivot_rows
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Array = npt.NDArray[np.float64]
+
+
+def pivot_basis(n_parts: int) -> Array:
+    """Give the basis of pivot coordinates, the default of `ilr`.
+
+    Parameters
+    ----------
+    n_parts : int
+        Two or more.
+
+    Returns
+    -------
+    ndarray, shape (n_parts - 1, n_parts)
+        Rows are orthonormal and sum to zero; the first coordinate holds all that the first part
+        says about the others.
+
+    Raises
+    ------
+    WrongCall
+        If there are fewer than two parts.
+
+    References
+    ----------
+    .. [1] Fiserova & Hron 2011, Math. Geosci. 43:455-468.
+
+    Examples
+    --------
+    >>> pivot_basis(2).round(4).tolist()
+    [[0.7071, -0.7071]]
+    """
+    if isinstance(n_parts, bool) or int(n_parts) != n_parts or n_parts < 2:
+        raise WrongCall(f"a basis needs a whole number of parts, two or more; got {n_parts!r}.")
+    return pivot_rows(int(n_parts))
+
+
+def partition_basis(partition: npt.ArrayLike) -> Array:
+    """Give the basis of a sequential binary partition.
+
+    Parameters
+    ----------
+    partition : array_like of {-1, 0, 1}, shape (n_parts - 1, n_parts)
+        Each row sets the parts marked 1 against those marked -1; every row divides one group of
+        an earlier row (the first one divides all).
+
+    Returns
+    -------
+    ndarray, shape (n_parts - 1, n_parts)
+        Rows are orthonormal and sum to zero (balances), in the order given.
+
+    Raises
+    ------
+    WrongCall
+        If the signs are no sequential binary partition.
+
+    References
+    ----------
+    .. [1] Egozcue & Pawlowsky-Glahn 2005, Groups of parts and their balances in compositional
+       data analysis, Math. Geol. 37:795-828.
+
+    Examples
+    --------
+    >>> partition_basis([[1, 1, -1], [1, -1, 0]]).round(4).tolist()
+    [[0.4082, 0.4082, -0.8165], [0.7071, -0.7071, 0.0]]
+    """
+    signs = np.asarray(partition, dtype=float)
+    if signs.ndim != 2 or signs.shape[1] != signs.shape[0] + 1:
+        raise WrongCall(
+            "a partition of n parts has n - 1 rows and n columns, got shape "
+            f"{signs.shape}; give one row per division."
+        )
+    if not np.isin(signs, (-1, 0, 1)).all():
+        raise WrongCall("a partition holds only 1, -1 and 0.")
+    basis = np.zeros_like(signs)
+    for i, row in enumerate(signs):
+        plus, minus = int((row > 0).sum()), int((row < 0).sum())
+        if not plus or not minus:
+            raise WrongCall(
+                f"row {i + 1} of the partition does not set parts against others; it needs at "
+                "least one 1 and one -1."
+            )
+        basis[i, row > 0] = np.sqrt(minus / (plus * (plus + minus)))
+        basis[i, row < 0] = -np.sqrt(plus / (minus * (plus + minus)))
+    gram = basis @ basis.T
+    if not np.allclose(gram, np.eye(len(signs)), atol=1e-10):
+        i, j = np.argwhere(~np.isclose(gram, np.eye(len(signs)), atol=1e-10))[0]
+        raise WrongCall(
+            f"rows {i + 1} and {j + 1} of the partition overlap; each row must divide one group "
+            "of an earlier row."
+        )
+    return basis

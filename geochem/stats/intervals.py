@@ -1,0 +1,140 @@
+"""Intervals of thresholds that cost little: a small bootstrap, or draws of order statistics.
+
+Up to `FEW` values the statistic is computed anew on resamples. Above, quantiles are drawn from
+their large-sample joint distribution and read off the ordered values, which costs the same for a
+thousand values as for a million. Values are sorted first, so row order does not matter.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geochem.stats.declustering import effective_n
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Array = npt.NDArray[np.float64]
+
+FEW = 300
+_DRAWS = 200
+_SEED = 20240
+
+
+def resamples(x: Array, weights: Array | None = None) -> Array:
+    """Draw bootstrap samples of values, with probability in proportion to their weights.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Finite values.
+    weights : ndarray, shape (n,), optional
+        Zero or more; samples then have the effective number of values.
+
+    Returns
+    -------
+    ndarray, shape (200, m)
+        The same draws for the same values.
+    """
+    rng = np.random.default_rng(_SEED)
+    if weights is None:
+        x = np.sort(x)
+        return np.asarray(x[rng.integers(0, x.size, (_DRAWS, x.size))])
+    order = np.lexsort((weights, x))
+    x, w = x[order], weights[order]
+    m = max(2, round(effective_n(w)))
+    cumulative = np.cumsum(w) / w.sum()
+    place = np.searchsorted(cumulative, rng.random((_DRAWS, m)), side="right")
+    return np.asarray(x[np.minimum(place, x.size - 1)])
+
+
+def quantile_draws(x: Array, probabilities: list[float], weights: Array | None = None) -> Array:
+    """Draw what the quantiles of other samples like this one would be.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Finite values.
+    probabilities : list of float
+        Which quantiles, ascending.
+    weights : ndarray, shape (n,), optional
+        Zero or more.
+
+    Returns
+    -------
+    ndarray, shape (200, m)
+        Drawn quantiles.
+
+    References
+    ----------
+    .. [1] Bahadur 1966, A note on quantiles in large samples, Ann. Math. Stat. 37:577-580.
+    """
+    from geochem.stats.robust import weighted_quantile
+
+    p = np.asarray(probabilities)
+    n = float(x.size) if weights is None else effective_n(weights)
+    covariance = (np.minimum.outer(p, p) - np.outer(p, p)) / n
+    u = p + _normals(covariance)
+    u = np.sort(np.clip(u, 0, 1), axis=1)
+    return weighted_quantile(x, u.ravel(), weights).reshape(u.shape)
+
+
+def median_mad_draws(x: Array, weights: Array | None = None) -> tuple[Array, Array]:
+    """Draw what median and scaled MAD of other samples like this one would be.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Finite values.
+    weights : ndarray, shape (n,), optional
+        Zero or more.
+
+    Returns
+    -------
+    median, mad : ndarray, shape (200,)
+        Drawn together.
+    """
+    from geochem.stats.robust import MAD_SCALE, mad, median, weighted_quantile
+
+    if x.size <= FEW:
+        draws = resamples(x, weights)
+        middle = np.median(draws, axis=1)
+        return middle, MAD_SCALE * np.median(np.abs(draws - middle[:, None]), axis=1)
+    middle0, spread0 = median(x, weights), mad(x, weights, scaled=False)
+    w = np.ones(x.size) if weights is None else weights
+    n = effective_n(w)
+    both = float(w[(x <= middle0) & (x >= middle0 - spread0)].sum() / w.sum())
+    covariance = np.array([[0.25, both - 0.25], [both - 0.25, 0.25]]) / n
+    u = np.clip(0.5 + _normals(covariance), 0, 1)
+    middle = weighted_quantile(x, u[:, 0], weights)
+    spread = weighted_quantile(np.abs(x - middle0), u[:, 1], weights)
+    return middle, MAD_SCALE * spread
+
+
+def interval(draws: Array) -> tuple[float, float]:
+    """Give the 5 % and 95 % quantiles of draws.
+
+    Parameters
+    ----------
+    draws : ndarray
+        Any number.
+
+    Returns
+    -------
+    low, high : float
+        NaN when no draw is finite.
+    """
+    ok = draws[np.isfinite(draws)]
+    if ok.size == 0:
+        return float("nan"), float("nan")
+    low, high = np.quantile(ok, [0.05, 0.95])
+    return float(low), float(high)
+
+
+def _normals(covariance: Array) -> Array:
+    rng = np.random.default_rng(_SEED)
+    values, vectors = np.linalg.eigh(covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0))
+    return np.asarray(rng.standard_normal((_DRAWS, len(covariance))) @ root.T)

@@ -1,0 +1,526 @@
+"""Mixtures of normal populations fitted to partly censored values, and probability plots.
+
+Values are usually log10 concentrations. Equal or nearly equal values are gathered in bins first
+(each bin keeps its own mean, so the fit does not depend on where bins begin), which makes
+100,000 values cost as much as two thousand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geochem.errors import WrongCall
+from geochem.stats.censored import flags, kaplan_meier_steps
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Array = npt.NDArray[np.float64]
+
+_LOG_ROOT = 0.5 * float(np.log(2 * np.pi))
+#: no population may be narrower than this share of the spread of all values: rounded readings
+#: would otherwise each become a population of their own
+_NARROWEST = 0.05
+#: bins of the final fit and of the search for its start
+_BINS = 500
+_BINS_START = 120
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MixtureFit:
+    """Normal populations, ordered by mean.
+
+    Parameters
+    ----------
+    weight, mean, sd : ndarray, shape (k,)
+        Share, location and scale of each population, scale of the input.
+    log_likelihood : float
+        Mean per value. [-]
+    bic : float
+        Bayesian information criterion, smaller is better; effective number of values.
+    bic_of : dict of int to float
+        The criterion of every number of populations that was tried.
+    covariance : ndarray, shape (3k - 1, 3k - 1)
+        Of (weights but the last, means, sds), from the scores of the values; NaN where it cannot
+        be had.
+    n, n_effective : float
+        Values, and the equally weighted number that carries as much information.
+    converged : bool
+        Whether the last change of the mean log-likelihood was below the tolerance.
+    """
+
+    weight: Array
+    mean: Array
+    sd: Array
+    log_likelihood: float
+    bic: float
+    bic_of: dict[int, float]
+    covariance: Array
+    n: int
+    n_effective: float
+    converged: bool
+
+    @property
+    def k(self) -> int:
+        """How many populations."""
+        return int(self.mean.size)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Data:
+    """Binned detected values and grouped limits; weights sum to one."""
+
+    x: Array
+    w: Array
+    low: Array
+    w_low: Array
+    high: Array
+    w_high: Array
+    #: typical distance between neighbouring detected values, what rounding leaves of them
+    step: float
+
+
+def fit_mixture(
+    values: npt.ArrayLike,
+    *,
+    below: npt.ArrayLike | None = None,
+    above: npt.ArrayLike | None = None,
+    weights: npt.ArrayLike | None = None,
+    populations: int | None = None,
+    max_populations: int = 4,
+    tol: float = 1e-6,
+) -> MixtureFit | None:
+    """Fit one to four normal populations by expectation-maximisation.
+
+    Every number of populations is started from several divisions of the ordered values, always
+    the same ones, so the result does not depend on chance or on the order of the rows.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Values, and limits where flagged; missing values are left out.
+    below, above : array_like of bool, shape (n,), optional
+        True where the true value lies under / over the one given.
+    weights : array_like, shape (n,), optional
+        Zero or more.
+    populations : int, optional
+        How many; not given: the number of smallest BIC.
+    max_populations : int, default 4
+        Largest number tried. A number that needs more than one population per eight distinct
+        values is not tried.
+    tol : float, default 1e-6
+        Change of the mean log-likelihood at which it stops.
+
+    Returns
+    -------
+    MixtureFit or None
+        None with fewer than three distinct detected values.
+
+    References
+    ----------
+    .. [1] Dempster, Laird & Rubin 1977, J. R. Stat. Soc. B 39:1-38; Lee & Scott 2012, EM
+       algorithms for multivariate Gaussian mixture models with truncated and censored data,
+       Comput. Stat. Data Anal. 56:2816-2829; Schwarz 1978, Ann. Stat. 6:461-464 (BIC).
+    """
+    x = np.asarray(values, dtype=float).ravel()
+    b, a = flags(x.size, below), flags(x.size, above, "above")
+    w = np.ones(x.size) if weights is None else np.asarray(weights, dtype=float).ravel()
+    if w.size != x.size:
+        raise WrongCall(f"{x.size} values came with {w.size} weights; give one weight per value.")
+    if populations is not None and not 1 <= populations <= 6:
+        raise WrongCall(f"the number of populations must be 1 to 6, got {populations}.")
+    keep = np.isfinite(x) & (w > 0)
+    x, b, a, w = x[keep], b[keep], a[keep], w[keep]
+    data, distinct = _gather(x, b, a, w)
+    if distinct < 3:
+        return None
+    n_effective = float(np.sort(w).sum() ** 2 / (np.sort(w) ** 2).sum())
+    # a dozen distinct values are rounding steps, not populations
+    most = max(1, min(max_populations, distinct // 8))
+    tried = [populations] if populations is not None else list(range(1, most + 1))
+    coarse = _coarser(data)
+    best: tuple[float, int, tuple[Array, Array, Array], float, bool] | None = None
+    bic_of: dict[int, float] = {}
+    for k in tried:
+        theta, loglik, converged = _fit(data, coarse, k, tol)
+        bic_of[k] = float(-2 * n_effective * loglik + (3 * k - 1) * np.log(n_effective))
+        if best is None or bic_of[k] < best[0] - 1e-9:
+            best = (bic_of[k], k, theta, loglik, converged)
+        elif k >= 3:
+            break  # one more population than needed: more still will not help
+    assert best is not None
+    bic, k, (p, m, s), loglik, converged = best
+    order = np.lexsort((s, m))
+    p, m, s = p[order], m[order], s[order]
+    covariance = _covariance(data, p, m, s, n_effective)
+    return MixtureFit(
+        p, m, s, loglik, bic, bic_of, covariance, int(x.size), n_effective, converged
+    )
+
+
+def _gather(
+    x: Array, b: npt.NDArray[np.bool_], a: npt.NDArray[np.bool_], w: Array
+) -> tuple[_Data, int]:
+    """Bin detected values and group limits; also say how many distinct values there are."""
+    equal = bool(w.size == 0 or np.ptp(w) == 0)
+
+    def group(mask: npt.NDArray[np.bool_]) -> tuple[Array, Array]:
+        # everything is summed in sorted order, so that row order does not reach the last digit
+        if equal:
+            v, u = np.sort(x[mask]), np.full(int(mask.sum()), 1.0)
+        else:
+            order = np.lexsort((w[mask], x[mask]))
+            v, u = x[mask][order], w[mask][order]
+        first = np.flatnonzero(np.append(True, v[1:] != v[:-1])) if v.size else np.zeros(0, int)
+        if first.size == v.size:
+            return v, u
+        return v[first], np.asarray(np.add.reduceat(u, first), dtype=float)
+
+    v, u = group(~(b | a))
+    distinct, step = v.size, _step_of(v, u)
+    if distinct > _BINS:
+        v, u = _bin(v, u, _BINS)
+    low, w_low = group(b)
+    high, w_high = group(a)
+    total = float(u.sum() + w_low.sum() + w_high.sum())
+    return _Data(v, u / total, low, w_low / total, high, w_high / total, step), distinct
+
+
+def _step_of(v: Array, u: Array) -> float:
+    """Weighted median distance of distinct values to their neighbours."""
+    if v.size < 2:
+        return 0.0
+    gap = np.diff(v)
+    both = np.append(gap[0], gap) + np.append(gap, gap[-1])
+    order = np.argsort(both, kind="stable")
+    cumulative = np.cumsum(u[order])
+    return float(both[order][np.searchsorted(cumulative, cumulative[-1] / 2)]) / 2
+
+
+def _bin(v: Array, u: Array, bins: int) -> tuple[Array, Array]:
+    low, high = v[0], v[-1]
+    place = np.minimum(((v - low) * (bins / (high - low))).astype(np.int64), bins - 1)
+    total = np.asarray(np.bincount(place, weights=u, minlength=bins), dtype=float)
+    centre = np.asarray(np.bincount(place, weights=u * v, minlength=bins), dtype=float)
+    full = total > 0
+    return centre[full] / total[full], total[full]
+
+
+def _coarser(data: _Data) -> _Data:
+    """Fewer bins, enough to find out where each population lies."""
+
+    def thin(v: Array, u: Array) -> tuple[Array, Array]:
+        return _bin(v, u, _BINS_START) if v.size > _BINS_START else (v, u)
+
+    return _Data(
+        *thin(data.x, data.w), *thin(data.low, data.w_low), *thin(data.high, data.w_high),
+        data.step,
+    )  # fmt: skip
+
+
+def _starts(data: _Data, k: int) -> list[tuple[Array, Array, Array]]:
+    """Divide the ordered values (limits taken as values) at fixed shares."""
+    x = np.concatenate([data.x, data.low, data.high])
+    w = np.concatenate([data.w, data.w_low, data.w_high])
+    order = np.argsort(x, kind="stable")
+    x, w = x[order], w[order]
+    cumulative = np.cumsum(w) - w / 2
+    cuts: dict[int, list[list[float]]] = {
+        1: [[]],
+        2: [[0.5], [0.8], [0.95], [0.2], [0.05]],
+        3: [[1 / 3, 2 / 3], [0.6, 0.9], [0.1, 0.8], [0.85, 0.97], [0.2, 0.5]],
+        4: [[0.25, 0.5, 0.75], [0.4, 0.7, 0.95], [0.1, 0.5, 0.9], [0.05, 0.8, 0.95]],
+    }
+    starts = []
+    for cut in cuts.get(k, [list(np.arange(1, k) / k)]):
+        part = np.searchsorted(cut, cumulative)
+        share = np.asarray(np.bincount(part, weights=w, minlength=k), dtype=float)
+        if (share <= 0).any():
+            continue
+        mean = np.bincount(part, weights=w * x, minlength=k) / share
+        spread = np.bincount(part, weights=w * (x - mean[part]) ** 2, minlength=k) / share
+        starts.append((share, mean, np.sqrt(spread)))
+    if not starts:
+        mean = np.quantile(x, (np.arange(k) + 0.5) / k)
+        starts.append((np.full(k, 1 / k), mean, np.full(k, float(x.std()) / k + 1e-12)))
+    return starts
+
+
+def _fit(
+    data: _Data, coarse: _Data, k: int, tol: float
+) -> tuple[tuple[Array, Array, Array], float, bool]:
+    total = float(data.w.sum())
+    middle = float(data.w @ data.x) / total
+    spread = float(np.sqrt(data.w @ (data.x - middle) ** 2 / total))
+    # nor narrower than the steps in which values were rounded
+    floor = max(_NARROWEST * spread, 0.7 * data.step)
+    runs = []
+    for p, m, s in _starts(coarse, k):
+        theta, loglik, _ = _climb(coarse, (p, m, np.maximum(s, floor)), floor, 1e-5, 8)
+        runs.append((loglik, theta))
+    runs.sort(key=lambda run: -run[0])
+    best = None
+    for i, (loglik, theta) in enumerate(runs[:2]):
+        # a second start is finished only when it promises another peak as high as the first
+        if i and (runs[0][0] - loglik > 3e-3 or runs[0][0] - loglik < 1e-4):
+            continue
+        done = _climb(data, theta, floor, tol, 150)
+        if best is None or done[1] > best[1]:
+            best = done
+    assert best is not None
+    return best
+
+
+def _climb(
+    data: _Data, theta: tuple[Array, Array, Array], floor: float, tol: float, most: int
+) -> tuple[tuple[Array, Array, Array], float, bool]:
+    """Expectation-maximisation with extrapolated steps that are kept only when they help."""
+    loglik, following = _step(data, theta, floor)
+    for _i in range(most):
+        first, one = _step(data, following, floor)
+        if first - loglik < tol * 1e-2:
+            return following, first, True
+        _, two = _step(data, one, floor)
+        base, near, far = _flat(following), _flat(one), _flat(two)
+        r = [near[j] - base[j] for j in range(3)]
+        v = [far[j] - near[j] - r[j] for j in range(3)]
+        size = float(np.sqrt(sum(d @ d for d in r)))
+        bend = float(np.sqrt(sum(d @ d for d in v)))
+        accepted = False
+        if bend > 0:
+            alpha = min(max(size / bend, 1.0), 64.0)
+            jump = [base[j] + 2 * alpha * r[j] + alpha**2 * v[j] for j in range(3)]
+            trial = _unflat(jump, floor)
+            value, after = _step(data, trial, floor)
+            if np.isfinite(value) and value > first:
+                theta, following, best, accepted = trial, after, value, True
+        if not accepted:
+            best, after = _step(data, two, floor)
+            theta, following = two, after
+        if best - loglik < tol:
+            return theta, best, True
+        loglik = best
+    return theta, loglik, False
+
+
+def _flat(theta: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
+    return np.log(np.maximum(theta[0], 1e-12)), theta[1], np.log(theta[2])
+
+
+def _unflat(flat: list[Array], floor: float) -> tuple[Array, Array, Array]:
+    p = np.exp(flat[0] - flat[0].max())
+    return p / p.sum(), flat[1], np.maximum(np.exp(np.clip(flat[2], -300, 300)), floor)
+
+
+def _step(
+    data: _Data, theta: tuple[Array, Array, Array], floor: float
+) -> tuple[float, tuple[Array, Array, Array]]:
+    """One pass: mean log-likelihood of `theta`, and the parameters that follow from it."""
+    p, m, s = theta
+    z = (data.x[:, None] - m) / s
+    density = np.exp(-0.5 * z * z) * (p / s)
+    sums = density.sum(axis=1)
+    np.maximum(sums, 1e-300, out=sums)
+    loglik = float(data.w @ np.log(sums)) - _LOG_ROOT * float(data.w.sum())
+    share = density * (data.w / sums)[:, None]
+    s0, s1 = share.sum(axis=0), data.x @ share
+    s2 = (data.x**2) @ share
+    for limit, w, sign in ((data.low, data.w_low, 1.0), (data.high, data.w_high, -1.0)):
+        if limit.size:
+            more, t0, t1, t2 = _tail(limit, w, sign, p, m, s)
+            loglik += more
+            s0, s1, s2 = s0 + t0, s1 + t1, s2 + t2
+    s0 = np.maximum(s0, 1e-12)
+    mean = s1 / s0
+    sd = np.sqrt(np.maximum(s2 / s0 - mean**2, floor**2))
+    return loglik, (s0 / s0.sum(), mean, sd)
+
+
+def _tail(
+    limit: Array, w: Array, sign: float, p: Array, m: Array, s: Array
+) -> tuple[float, Array, Array, Array]:
+    """Contribution of values known to lie under (sign 1) or over (sign -1) a limit."""
+    from scipy.special import log_ndtr
+
+    z = sign * (limit[:, None] - m) / s
+    log_share = log_ndtr(z)
+    inside = p * np.exp(log_share)
+    sums = np.maximum(inside.sum(axis=1), 1e-300)
+    share = inside * (w / sums)[:, None]
+    mills = np.exp(-0.5 * z * z - _LOG_ROOT - log_share)
+    mean = m - sign * s * mills
+    variance = s**2 * np.maximum(1 - mills * (z + mills), 0.0)
+    return (
+        float(w @ np.log(sums)),
+        share.sum(axis=0),
+        (share * mean).sum(axis=0),
+        (share * (variance + mean**2)).sum(axis=0),
+    )
+
+
+def _covariance(data: _Data, p: Array, m: Array, s: Array, n_effective: float) -> Array:
+    """Inverse of the mean outer product of the scores, over the effective number of values."""
+    from scipy.special import ndtr
+
+    k = p.size
+    rows, weights = [], []
+    z = (data.x[:, None] - m) / s
+    density = np.exp(-0.5 * z * z) / s
+    total = np.maximum(density @ p, 1e-300)[:, None]
+    by_p = (density[:, :-1] - density[:, -1:]) / total
+    rows.append(
+        np.hstack([by_p, p * density * z / s / total, p * density * (z * z - 1) / s / total])
+    )
+    weights.append(data.w)
+    for limit, w, sign in ((data.low, data.w_low, 1.0), (data.high, data.w_high, -1.0)):
+        if limit.size:
+            z = (limit[:, None] - m) / s
+            inside = ndtr(sign * z)
+            edge = sign * np.exp(-0.5 * z * z - _LOG_ROOT) / s
+            total = np.maximum(inside @ p, 1e-300)[:, None]
+            by_p = (inside[:, :-1] - inside[:, -1:]) / total
+            rows.append(np.hstack([by_p, -p * edge / total, -p * edge * z / total]))
+            weights.append(w)
+    score, w = np.vstack(rows), np.concatenate(weights)
+    information = (score * w[:, None]).T @ score * n_effective
+    size = 3 * k - 1
+    if not np.isfinite(information).all() or np.linalg.cond(information) > 1e12:
+        return np.full((size, size), np.nan)
+    return np.asarray(np.linalg.inv(information))
+
+
+def quantile_error(fit: MixtureFit, population: int, z: float) -> float:
+    """Give the standard error of ``mean + z * sd`` of one population.
+
+    Parameters
+    ----------
+    fit : MixtureFit
+        The populations.
+    population : int
+        Which one, 0 the lowest.
+    z : float
+        Normal score. [-]
+
+    Returns
+    -------
+    float
+        On the scale of the input; NaN where it cannot be had.
+    """
+    slope = np.zeros(3 * fit.k - 1)
+    slope[fit.k - 1 + population] = 1.0
+    slope[2 * fit.k - 1 + population] = z
+    variance = float(slope @ fit.covariance @ slope)
+    return float(np.sqrt(variance)) if variance >= 0 else float("nan")
+
+
+def crossing(fit: MixtureFit, lower: int, upper: int) -> float:
+    """Give the value between two populations at which both are equally likely.
+
+    Parameters
+    ----------
+    fit : MixtureFit
+        The populations.
+    lower, upper : int
+        Which two.
+
+    Returns
+    -------
+    float
+        Between the two means; NaN when one population is the likelier one all the way.
+    """
+    p, m, s = fit.weight, fit.mean, fit.sd
+    a = 1 / s[upper] ** 2 - 1 / s[lower] ** 2
+    b = 2 * (m[lower] / s[lower] ** 2 - m[upper] / s[upper] ** 2)
+    c = m[upper] ** 2 / s[upper] ** 2 - m[lower] ** 2 / s[lower] ** 2
+    c += 2 * np.log(p[lower] / s[lower]) - 2 * np.log(p[upper] / s[upper])
+    roots = np.array([-c / b]) if abs(a) < 1e-12 else np.roots([a, b, c])
+    real = np.real(roots[np.abs(np.imag(roots)) < 1e-9])
+    inside = real[(real > m[lower]) & (real < m[upper])]
+    return float(inside.min()) if inside.size else float("nan")
+
+
+def background_population(fit: MixtureFit) -> int:
+    """Say which population is the background: the lowest of those that hold a large share.
+
+    A share is large when it is at least half of the largest one: a survey of which most lies over
+    mineralised ground keeps its lower population as background (our rule, no source).
+
+    Parameters
+    ----------
+    fit : MixtureFit
+        The populations, ordered by mean.
+
+    Returns
+    -------
+    int
+        Its place.
+    """
+    return int(np.flatnonzero(fit.weight >= 0.5 * fit.weight.max())[0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ProbabilityPositions:
+    """Plotting positions of detected values, ascending.
+
+    Parameters
+    ----------
+    values : ndarray, shape (m,)
+        Scale of the input.
+    probability : ndarray, shape (m,)
+        Share below, half of the own share included; declustered, limits allowed for.
+    normal_score : ndarray, shape (m,)
+        Normal quantile of `probability`.
+    """
+
+    values: Array
+    probability: Array
+    normal_score: Array
+
+
+def probability_positions(
+    values: npt.ArrayLike,
+    *,
+    below: npt.ArrayLike | None = None,
+    weights: npt.ArrayLike | None = None,
+    most: int = 2000,
+) -> ProbabilityPositions:
+    """Give the coordinates of a normal probability plot.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Values, and limits where `below`; take logarithms first for a lognormal plot.
+    below : array_like of bool, shape (n,), optional
+        True where the value is a limit: it shifts the positions of the others (Kaplan-Meier).
+    weights : array_like, shape (n,), optional
+        Declustering weights.
+    most : int, default 2000
+        More distinct values are thinned evenly along the normal scores; both ends are kept.
+
+    Returns
+    -------
+    ProbabilityPositions
+        Of the distinct detected values.
+
+    References
+    ----------
+    .. [1] Sinclair 1976, Applications of probability graphs in mineral exploration, Association of
+       Exploration Geochemists Special Volume 4.
+    """
+    from scipy.special import ndtri
+
+    distinct, cdf, mass = kaplan_meier_steps(values, below, weights)
+    if distinct.size == 0:
+        return ProbabilityPositions(distinct, distinct, distinct)
+    hidden = cdf - mass
+    probability = np.clip(hidden + mass / 2, 1e-9, 1 - 1e-9)
+    score = ndtri(probability)
+    if distinct.size > most:
+        grid = np.linspace(score[0], score[-1], most // 2)
+        ranks = np.linspace(0, distinct.size - 1, most - most // 2).round().astype(int)
+        pick = np.unique(np.append(np.searchsorted(score, grid).clip(0, score.size - 1), ranks))
+        distinct, probability, score = distinct[pick], probability[pick], score[pick]
+    return ProbabilityPositions(distinct, probability, score)

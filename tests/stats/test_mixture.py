@@ -1,0 +1,107 @@
+import numpy as np
+import pytest
+
+from geochem.stats import mixture
+
+
+def _two(n, seed=0):
+    """80 % with median 20, 20 % with median 120, standard deviation of ln 0.4 both."""
+    rng = np.random.default_rng(seed)
+    z = rng.standard_normal(n)
+    return np.where(rng.random(n) < 0.8, np.log(20), np.log(120)) + 0.4 * z
+
+
+def _fit_of(weight, mean, sd):
+    w, m, s = (np.array(a, dtype=float) for a in (weight, mean, sd))
+    return mixture.MixtureFit(w, m, s, 0.0, 0.0, {}, np.full((5, 5), np.nan), 0, 0.0, True)
+
+
+@pytest.mark.published
+def test_crossing_of_two_lognormal_populations():
+    # Sinclair's partition, solved in closed form: 55.44574; unequal spreads 66.05884
+    same = _fit_of([0.8, 0.2], np.log([20, 120]), [0.4, 0.4])
+    assert np.exp(mixture.crossing(same, 0, 1)) == pytest.approx(55.44574, abs=1e-5)
+    other = _fit_of([0.8, 0.2], np.log([20, 120]), [0.5, 0.3])
+    assert np.exp(mixture.crossing(other, 0, 1)) == pytest.approx(66.05884, abs=1e-4)
+
+
+@pytest.mark.parametrize("hide", [0.0, 15.0])
+def test_recovers_two_populations(hide):
+    x = _two(5000)
+    below = x < np.log(hide) if hide else np.zeros(5000, dtype=bool)
+    fit = mixture.fit_mixture(np.where(below, np.log(hide or 1), x), below=below)
+    assert fit.k == 2
+    assert fit.weight == pytest.approx([0.8, 0.2], abs=0.02)
+    assert np.exp(fit.mean) == pytest.approx([20, 120], rel=0.04)
+    assert fit.sd == pytest.approx([0.4, 0.4], abs=0.03)
+    assert fit.converged
+
+
+def test_one_population_stays_one():
+    x = np.random.default_rng(5).normal(2, 0.3, 3000)
+    fit = mixture.fit_mixture(x)
+    assert fit.k == 1
+    assert (fit.mean[0], fit.sd[0]) == pytest.approx((x.mean(), x.std()), rel=1e-3)
+
+
+def test_as_good_as_scikit_learn():
+    from sklearn.mixture import GaussianMixture
+
+    x = _two(20000, seed=2)
+    fit = mixture.fit_mixture(x, populations=2)
+    density = np.exp(-0.5 * ((x[:, None] - fit.mean) / fit.sd) ** 2) / fit.sd
+    ours = np.log((density * fit.weight).sum(axis=1) / np.sqrt(2 * np.pi)).mean()
+    other = GaussianMixture(2, tol=1e-7, max_iter=2000, random_state=0).fit(x[:, None])
+    assert ours >= other.score(x[:, None]) - 1e-5
+
+
+def test_row_order_changes_nothing_and_weights_count():
+    x = _two(3000, seed=3)
+    w = np.random.default_rng(1).uniform(0.5, 2, 3000)
+    p = np.random.default_rng(2).permutation(3000)
+    a, b = mixture.fit_mixture(x, weights=w), mixture.fit_mixture(x[p], weights=w[p])
+    assert a.mean.tolist() == b.mean.tolist()
+    # the upper population, sampled three times as densely and weighted down again
+    upper = x > 4
+    dense = np.concatenate([x, x[upper], x[upper]])
+    weights = np.concatenate([np.where(upper, 1 / 3, 1.0), np.full(2 * upper.sum(), 1 / 3)])
+    c = mixture.fit_mixture(dense, weights=weights, populations=2)
+    d = mixture.fit_mixture(x, populations=2)
+    assert c.weight == pytest.approx(d.weight, abs=1e-3)
+
+
+def test_interval_covers():
+    inside = 0
+    for seed in range(60):
+        fit = mixture.fit_mixture(_two(600, seed), populations=2)
+        error = mixture.quantile_error(fit, 0, 2.326)
+        value = fit.mean[0] + 2.326 * fit.sd[0]
+        inside += abs(value - (np.log(20) + 2.326 * 0.4)) < 1.645 * error
+    assert 46 <= inside <= 60  # 90 % of 60 is 54
+
+
+def test_probability_positions():
+    got = mixture.probability_positions([1.0, 2.0, 3.0, 4.0])
+    assert got.probability.tolist() == [0.125, 0.375, 0.625, 0.875]
+    hidden = mixture.probability_positions([1.0, 1.0, 3.0, 4.0], below=[1, 1, 0, 0])
+    assert hidden.probability.tolist() == [0.625, 0.875]
+    many = mixture.probability_positions(np.random.default_rng(0).normal(size=50000))
+    assert len(many.values) <= 2000
+    middle = np.abs(many.values) < 3
+    assert many.normal_score[middle] == pytest.approx(many.values[middle], abs=0.15)
+
+
+def test_background_is_the_lowest_large_population():
+    low_majority = _fit_of([0.4, 0.6], [0, 1], [0.1, 0.1])
+    assert mixture.background_population(low_majority) == 0
+    depleted_few = _fit_of([0.1, 0.9], [0, 1], [0.1, 0.1])
+    assert mixture.background_population(depleted_few) == 1
+    assert mixture.fit_mixture([1.0, 1.0, 2.0]) is None
+
+
+def test_rounded_values_do_not_make_populations():
+    x = np.random.default_rng(0).normal(0, 0.25, 3000)
+    rounded = np.log10(np.maximum(np.round(10**x * 4), 1))  # about a dozen distinct values
+    fit = mixture.fit_mixture(rounded)
+    assert fit.k <= 2
+    assert fit.sd.min() > 0.05
