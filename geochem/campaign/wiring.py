@@ -89,8 +89,8 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
             findings += certified.findings
     if refusals:
         raise DataRefused(refusals)
-    layers, found = read_layers(settings.layers, settings.top["crs"])
-    findings += found
+    layers, layer_findings = read_layers(settings.layers, settings.top["crs"])
+    findings += layer_findings
     inputs += [entry["path"] for entry in settings.layers.values()]
     for name in ("plan", "dispatch"):
         if settings.tables[name] is not None:
@@ -291,7 +291,22 @@ def describe(settings: Settings, *, survey: Survey, spacings: Sequence[Spacing])
         min_n=table["min_n"],
         seed=settings.seed,
     )
+    report = replace(
+        report,
+        thresholds=_with_assay(report.thresholds, survey.analytes),
+        backgrounds=_with_assay(report.backgrounds, survey.analytes),
+    )
     return {"background": report}, report.findings
+
+
+def _with_assay(table: pd.DataFrame, analytes: pd.DataFrame) -> pd.DataFrame:
+    """Name the assay that each row's accepted values come from."""
+    accepted = analytes.loc[analytes["accepted"], ["medium", "element", "assay"]]
+    keys = ["medium", "element"]
+    named = table.drop(columns="assay").merge(
+        accepted.drop_duplicates(keys), on=keys, how="left", validate="many_to_one"
+    )
+    return named[list(table.columns)]
 
 
 def search(
