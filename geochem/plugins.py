@@ -15,7 +15,7 @@ import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
-from types import NoneType, UnionType
+from types import NoneType, SimpleNamespace, UnionType
 from typing import Any, Literal
 
 from geochem.errors import WrongCall, nearest, unknown
@@ -213,7 +213,7 @@ def options_of(method: Any, function: str | None = None) -> list[Option]:
     if function is None and method.__init__ is object.__init__:
         return []
     target = method.__init__ if function is None else getattr(method, function)
-    hints = typing.get_type_hints(target)
+    names_known = getattr(target, "__globals__", {})
     found = []
     for parameter in inspect.signature(target).parameters.values():
         if parameter.name == "self" or (
@@ -224,7 +224,11 @@ def options_of(method: Any, function: str | None = None) -> list[Option]:
             raise WrongCall(
                 f"{method.__name__} takes *args or **kwargs; an option must be a named keyword."
             )
-        kind, choices, optional = _kind(hints.get(parameter.name), method, parameter.name)
+        # one annotation at a time: those of other arguments may name types that are imported
+        # for the type checker only
+        one = SimpleNamespace(__annotations__={parameter.name: parameter.annotation})
+        hint = typing.get_type_hints(one, globalns=names_known)[parameter.name]
+        kind, choices, optional = _kind(hint, method, parameter.name)
         found.append(Option(parameter.name, kind, parameter.default, choices, optional))
     return found
 

@@ -62,7 +62,9 @@ def workshop(out: Path) -> Path:
     """
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        return Path(tempfile.mkdtemp(prefix=f".{out.name}.making-", dir=out.parent))
+        made = Path(tempfile.mkdtemp(prefix=f".{out.name}.making-", dir=out.parent))
+        made.chmod(0o755)  # mkdtemp makes a private folder; a result is to be shared
+        return made
     except OSError as error:
         raise DataRefused(
             f"cannot write beside {out} ({error.strerror}); give another folder with --out."

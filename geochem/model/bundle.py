@@ -93,8 +93,8 @@ class Bundle:
     targets : TargetReport
         Targets, follow-up, holes.
     progress : mapping
-        ``collected, located, read, at_laboratory, returned, planned`` counts (None when unknown)
-        and ``previous`` (date of the previous snapshot or None).
+        ``planned, collected, located, read, sent, returned, outstanding`` counts (None when
+        unknown) and ``previous`` (date of the previous snapshot or None).
     settings : mapping
         The checked campaign file as plain values, defaults filled in.
     findings : tuple of Finding

@@ -270,7 +270,7 @@ def conform(frame: pd.DataFrame, columns: dict[str, str], *, extra: bool = False
             )
         elif kind == "flag":
             data[name] = (
-                given.fillna(False).to_numpy(dtype=bool)
+                given.astype(object).eq(other=True).to_numpy(dtype=bool)
                 if given is not None
                 else np.zeros(n, dtype=bool)
             )

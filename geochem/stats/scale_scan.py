@@ -1,23 +1,29 @@
 """Coherence over several scales: is a score high together with its neighbours.
 
-The sum of the scores in a neighbourhood is compared with what a barren field of the same
-continuity gives. For a Gaussian field with a known variogram that null needs no simulation: the
-variance of the sum follows from the covariance of all pairs in the neighbourhood, and the
-largest of several scales follows from the correlation of the sums. Tests hold it against simulated
-fields. Neighbourhoods are taken in spacing-scaled coordinates, distances for the covariance in
-metres; dense infill, gaps and repeated positions therefore get the variance they deserve.
+A halo of a given size is looked for in three rings around each sample: the sums of the scores in
+the rings are weighed so that such a halo stands out most above a barren field with the continuity
+of the background (a matched filter). On rough ground that is a smoothed sum, on smooth ground a
+contrast with the surroundings. For a Gaussian field with a known variogram the null needs no
+simulation: the covariance of the ring sums follows from all pairs of members, and the largest of
+several sizes from the correlation of the filters. Tests hold it against simulated fields. Rings
+are taken in spacing-scaled coordinates, distances for the covariance in metres; dense infill, gaps
+and repeated positions therefore get the variance they deserve.
 
 What lives here: arrays in, z-scores out. What does not: scoring, fitting of variograms
 (`variogram`), drawing of fields (`random_fields`).
 To add another shape of neighbourhood: `neighbourhoods`. Test to copy:
 `tests/stats/test_scale_scan.py`.
+
+Reference: North, D. O. 1963 (1943). An analysis of the factors which determine signal/noise
+discrimination in pulsed-carrier systems. Proceedings of the IEEE 51:1016-1027 (matched filter; from
+memory).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -30,6 +36,12 @@ if TYPE_CHECKING:
 
     FloatArray = npt.NDArray[np.float64]
 
+#: outer radii of the rings, in spacings; on a square grid 9, 21 and 57 samples
+RINGS = (1.5, 2.6, 4.2)
+#: sizes of halo that are looked for: distance at which one has fallen to 1 / e, in spacings
+SIZES = (1.5, 2.2, 4.0)
+#: the filters are designed for at least this share of nugget, so that no single sample decides
+_LEAST_NUGGET = 0.3
 #: bins of pair distance; the first one is distance 0 (a sample with itself, or at one place)
 _BINS = 40
 #: pairs are measured in portions of about this many
@@ -38,25 +50,25 @@ _PORTION = 4_000_000
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Neighbourhoods:
-    """Nested neighbourhoods of all samples, and how far apart their members stand.
+    """Rings around all samples, and how far apart their members stand.
 
     Parameters
     ----------
     index : ndarray of int, shape (n, k)
         Members, nearest first, the sample itself included; n where there is none.
-    size : ndarray of int, shape (n_scales, n)
-        How many of them belong to each scale.
-    radii : tuple of float
-        Radii in scaled units, ascending.
-    pairs : ndarray, shape (n_scales, n_scales, n, n_bins)
-        Number of pairs (member of one scale, member of another) per distance bin.
+    size : ndarray of int, shape (n_rings, n)
+        How many of them lie within each radius.
+    distance : ndarray, shape (n, k)
+        Of the members from the sample, in scaled units; inf where there is none.
+    pairs : ndarray, shape (n_rings, n_rings, n, n_bins)
+        Number of pairs (member of one ring, member of another) per distance bin.
     centres : ndarray, shape (n_bins,)
         Middle of the bins; the first is 0. [m]
     """
 
     index: npt.NDArray[np.intp]
     size: npt.NDArray[np.intp]
-    radii: tuple[float, ...]
+    distance: npt.NDArray[np.float32]
     pairs: npt.NDArray[np.float32]
     centres: FloatArray
 
@@ -64,11 +76,11 @@ class Neighbourhoods:
 def neighbourhoods(
     scaled: npt.ArrayLike,
     metres: npt.ArrayLike,
-    radii: Sequence[float] = (1.5, 2.5, 4.0),
+    radii: Sequence[float] = RINGS,
     *,
     max_members: int = 64,
 ) -> Neighbourhoods:
-    """Find the members of nested neighbourhoods and count their pairs by distance.
+    """Find the members of the rings and count their pairs by distance.
 
     Parameters
     ----------
@@ -76,10 +88,10 @@ def neighbourhoods(
         Spacing-scaled coordinates: decide who belongs.
     metres : array_like, shape (n, 2)
         Easting and northing: decide the covariance. [m]
-    radii : sequence of float, default (1.5, 2.5, 4.0)
-        In scaled units; on a regular grid 9, 21 and 49 samples.
+    radii : sequence of float, default RINGS
+        Outer radii of the rings, in scaled units.
     max_members : int, default 64
-        In dense infill only that many nearest samples belong, so the neighbourhood is narrower.
+        In dense infill only that many nearest samples belong, so the rings are narrower.
 
     Returns
     -------
@@ -106,7 +118,7 @@ def neighbourhoods(
     k = min(n, max_members)
     if not n:
         return Neighbourhoods(
-            np.empty((0, 0), np.intp), np.empty((r.size, 0), np.intp), tuple(r.tolist()),
+            np.empty((0, 0), np.intp), np.empty((r.size, 0), np.intp), np.empty((0, 0), np.float32),
             np.empty((r.size, r.size, 0, _BINS), np.float32), np.zeros(_BINS),
         )  # fmt: skip
     distance, index = cKDTree(points).query(points, k=k, distance_upper_bound=r[-1] * (1 + 1e-9))
@@ -120,7 +132,8 @@ def neighbourhoods(
     width = reach / (_BINS - 1) if reach > 0 else 1.0
     pairs = _pair_histograms(padded, index, size, width)
     centres = np.r_[0.0, (np.arange(_BINS - 1) + 0.5) * width]
-    return Neighbourhoods(index, size, tuple(r.tolist()), pairs, centres)
+    near = np.ascontiguousarray(distance[:, :widest], dtype=np.float32)
+    return Neighbourhoods(index, size, near, pairs, centres)
 
 
 def _reach(padded: FloatArray, index: npt.NDArray[np.intp]) -> float:
@@ -153,7 +166,6 @@ def _pair_histograms(
         h = np.sqrt(np.where(known, square, 0.0), dtype=np.float32)
         bins = np.minimum((h * np.float32(1.0 / width)).astype(np.int32) + 1, _BINS - 1)
         bins[h <= 1e-3] = 0  # one place
-        # the ring of a member is the smallest scale it belongs to; cumulating rings gives scales
         position = np.arange(k)[None, :, None]
         ring = (position >= size[:, rows].T[:, None, :]).sum(axis=2).astype(np.int32)
         ring = np.minimum(ring, n_scales - 1)
@@ -162,7 +174,7 @@ def _pair_histograms(
         count = np.bincount(flat[known], minlength=m * cells).reshape(m, n_scales, n_scales, _BINS)
         count = count + count.transpose(0, 2, 1, 3)
         count[:, own, own, 0] += np.diff(size[:, rows], axis=0, prepend=0).T
-        out[:, :, rows, :] = count.cumsum(axis=1).cumsum(axis=2).transpose(1, 2, 0, 3)
+        out[:, :, rows, :] = count.transpose(1, 2, 0, 3)
     return out
 
 
@@ -171,10 +183,11 @@ def coherence(
     places: Neighbourhoods,
     variogram: Variogram,
     *,
+    sizes: Sequence[float] = SIZES,
     n_draws: int = 50_000,
     seed: int = 1,
 ) -> FloatArray:
-    """Score how high a neighbourhood stands above a barren field, over all scales at once.
+    """Score how high a neighbourhood stands above a barren field, over all sizes at once.
 
     Parameters
     ----------
@@ -185,8 +198,10 @@ def coherence(
     variogram : Variogram
         Of the scores in background, in metres; only its shape counts, the variance is taken as
         one.
+    sizes : sequence of float, default SIZES
+        Sizes of halo, in scaled units.
     n_draws : int, default 50000
-        Draws for the distribution of the largest of the scales.
+        Draws for the distribution of the largest of the sizes.
     seed : int, default 1
         Of these draws.
 
@@ -194,34 +209,37 @@ def coherence(
     -------
     ndarray, shape (n,)
         About N(0, 1) on barren ground (each sample on its own); NaN where fewer than three
-        scores stand in the widest neighbourhood.
+        scores stand in the neighbourhood.
 
     Raises
     ------
     WrongCall
         If the shapes do not fit.
     """
-    by_scale, correlation = scale_scores(scores, places, variogram)
-    enough = np.isfinite(by_scale).any(axis=0)
-    top = np.where(enough, np.nanmax(np.where(enough, by_scale, 0.0), axis=0), np.nan)
+    by_size, correlation = size_scores(scores, places, variogram, sizes)
+    enough = np.isfinite(by_size).all(axis=0)
+    top = np.where(enough, np.where(enough, by_size, 0.0).max(axis=0), np.nan)
     return _of_the_largest(top, correlation, n_draws, seed)
 
 
-def scale_scores(
-    scores: npt.ArrayLike, places: Neighbourhoods, variogram: Variogram
+def size_scores(
+    scores: npt.ArrayLike,
+    places: Neighbourhoods,
+    variogram: Variogram,
+    sizes: Sequence[float] = SIZES,
 ) -> tuple[FloatArray, FloatArray]:
-    """Standardise the neighbourhood sums of each scale by the null of the variogram.
+    """Filter the ring sums for each size of halo and standardise by the null of the variogram.
 
     Parameters
     ----------
-    scores, places, variogram
+    scores, places, variogram, sizes
         As for `coherence`.
 
     Returns
     -------
-    by_scale : ndarray, shape (n_scales, n)
-        z-score per scale; NaN where fewer than three scores stand in the widest neighbourhood.
-    correlation : ndarray, shape (n_scales, n_scales)
+    by_size : ndarray, shape (n_sizes, n)
+        z-score per size; NaN where fewer than three scores stand in the neighbourhood.
+    correlation : ndarray, shape (n_sizes, n_sizes)
         Of the z-scores of a typical sample.
 
     Raises
@@ -233,50 +251,60 @@ def scale_scores(
     n = places.index.shape[0]
     if s.shape != (n,):
         raise WrongCall(f"scores have shape {s.shape} for {n} samples; ({n},) is needed.")
+    n_sizes = len(sizes)
     known = np.isfinite(s)
-    padded = np.append(np.where(known, s, 0.0), 0.0)
-    running = np.cumsum(padded[places.index], axis=1)
-    if known.all():
-        counts = places.size
-    else:
-        running_n = np.cumsum(np.append(known, False)[places.index], axis=1, dtype=np.int32)
-        counts = np.array([running_n[np.arange(n), m - 1] for m in places.size])
-    if variogram.sill > 0 and np.isfinite(variogram.sill):
-        c = 1.0 - variogram.gamma(places.centres) / variogram.sill
-        own_nugget = variogram.nugget / variogram.sill
-    else:
-        c = np.where(places.centres > 0, 0.0, 1.0)
-        own_nugget = 1.0
-    # bin 0 holds a sample with itself (all of the variance) and others at its place (not the
-    # nugget); of a neighbourhood of m members m pairs are with themselves
-    shared = 1.0 - own_nugget
-    n_scales = len(places.radii)
-    covariance = np.zeros((n_scales, n_scales, n))
-    for a in range(n_scales):
-        for b in range(a, n_scales):
-            hist = places.pairs[a, b]
-            inner = np.minimum(places.size[a], places.size[b])
-            covariance[a, b] = hist[:, 1:] @ c[1:].astype(np.float32)
-            covariance[a, b] += hist[:, 0] * shared + inner * own_nugget
-            covariance[b, a] = covariance[a, b]
-    by_scale = np.full((n_scales, n), np.nan)
-    enough = counts[-1] >= 3
-    for a in range(n_scales):
-        total = running[np.arange(n), places.size[a] - 1]
-        count = counts[a]
-        # a missing member takes its share of the variance with it (exact without correlation)
-        share = np.maximum(count, 1) / np.maximum(places.size[a], 1)
-        spread = np.sqrt(np.maximum(covariance[a, a], 1e-12) * share ** np.where(share < 1, 2, 1))
-        spread = np.where(share < 1, np.maximum(spread, np.sqrt(np.maximum(count, 1))), spread)
-        by_scale[a] = np.where(enough & (count > 0), total / spread, np.nan)
-    correlation = np.eye(n_scales)
-    for a in range(n_scales):
-        for b in range(a + 1, n_scales):
-            with np.errstate(invalid="ignore", divide="ignore"):
-                r = covariance[a, b] / np.sqrt(covariance[a, a] * covariance[b, b])
-            use = enough & np.isfinite(r)
-            correlation[a, b] = correlation[b, a] = np.median(r[use]) if use.any() else 1.0
-    return by_scale, np.clip(correlation, -1.0, 1.0)
+    members = np.append(known, False)[places.index]
+    sums = _ring_sums(np.append(np.where(known, s, 0.0), 0.0)[places.index], places.size)
+    counts = _ring_sums(members, places.size)
+    null = _ring_covariance(places, variogram, counts, 0.0)
+    design = _ring_covariance(places, variogram, counts, _LEAST_NUGGET)
+    filters = np.empty((n_sizes, n, len(places.size)))
+    for i, size in enumerate(sizes):
+        shape = np.exp(-np.square(places.distance / size)) * members
+        expected = _ring_sums(shape, places.size)
+        filters[i] = np.linalg.solve(design, expected.T[:, :, None])[:, :, 0]
+    across = np.einsum("anr,nrs,bns->abn", filters, null, filters)
+    spread = np.sqrt(np.maximum(np.einsum("aan->an", across), 1e-12))
+    enough = counts.sum(axis=0) >= 3
+    by_size = np.where(enough, np.einsum("anr,rn->an", filters, sums) / spread, np.nan)
+    correlation = np.eye(n_sizes)
+    if enough.any():
+        r = across / (spread[:, None] * spread[None])
+        correlation = np.median(r[:, :, enough], axis=2)
+        np.fill_diagonal(correlation, 1.0)
+    return by_size, correlation
+
+
+def _ring_sums(members: npt.NDArray[Any], size: npt.NDArray[np.intp]) -> FloatArray:
+    """Add up member values by ring; shape (n_rings, n)."""
+    n = len(members)
+    if not n:
+        return np.zeros(size.shape)
+    running = np.cumsum(members, axis=1, dtype=float)
+    within = np.array([running[np.arange(n), m - 1] for m in size])
+    return np.diff(within, axis=0, prepend=0.0)
+
+
+def _ring_covariance(
+    places: Neighbourhoods, variogram: Variogram, counts: FloatArray, least_nugget: float
+) -> FloatArray:
+    """Give the covariance of the ring sums of a field of variance one; (n, n_rings, n_rings)."""
+    nugget = 1.0
+    c = np.zeros(len(places.centres))
+    if np.isfinite(variogram.sill) and variogram.partial_sill > 0:
+        nugget = max(variogram.nugget / variogram.sill, least_nugget)
+        rise = (variogram.gamma(places.centres) - variogram.nugget) / variogram.partial_sill
+        c = (1.0 - nugget) * (1.0 - np.where(places.centres > 0, rise, 0.0))
+    # bin 0 holds a sample with itself and others at its place: they share all but the nugget,
+    # which each sample has on its own
+    out = np.moveaxis(places.pairs @ c.astype(np.float32), 2, 0).astype(float)
+    total = np.diff(places.size, axis=0, prepend=0)
+    share = counts / np.maximum(total, 1)  # missing members take their pairs with them
+    out *= share.T[:, :, None] * share.T[:, None, :]
+    ring = np.arange(len(total))
+    own = counts * (nugget + (1.0 - nugget) * (1.0 - share))
+    out[:, ring, ring] += own.T + 1e-6
+    return out
 
 
 def _of_the_largest(

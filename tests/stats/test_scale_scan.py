@@ -32,38 +32,49 @@ def test_barren_autocorrelated_ground_gives_a_standard_normal(places, nugget, re
     model = Variogram("exponential", nugget, 1.0, reach)
     fields = simulate_fields(xy, nugget=nugget, sill=1.0, range_m=reach, n_fields=60, rng=5)
     z = np.array([scale_scan.coherence(f, around, model) for f in fields])
-    assert z.mean() == pytest.approx(0.0, abs=0.12)
-    assert z.std() == pytest.approx(1.0, abs=0.06)
+    assert z.mean() == pytest.approx(0.0, abs=0.2)
+    assert z.std() == pytest.approx(1.0, abs=0.08)
     assert (z > 2).mean() == pytest.approx(0.0228, abs=0.012)
     # the analytic statistic on independent values would call many times as many hot
     assert (z > 3).mean() < 0.005
 
 
-def test_variance_of_one_sum_equals_the_double_sum_over_pairs():
+def test_filters_equal_generalised_least_squares_on_ring_sums():
     xy, scaled = scattered(2)
-    around = scale_scan.neighbourhoods(scaled, xy, (1.5,))
-    model = Variogram("spherical", 0.3, 1.0, 600.0)
+    around = scale_scan.neighbourhoods(scaled, xy)
+    model = Variogram("spherical", 0.4, 1.0, 600.0)
     score = np.random.default_rng(1).normal(size=len(xy))
-    z, _ = scale_scan.scale_scores(score, around, model)
+    z, _ = scale_scan.size_scores(score, around, model, (2.0,))
     for i in (0, 333, 800, 960):
-        members = around.index[i][: around.size[0][i]]
+        members = around.index[i][: around.size[-1][i]]
+        d = np.hypot(*(scaled[members] - scaled[i]).T)
+        ring = np.array([(d <= b + 1e-9) & (d > a + 1e-9) for a, b in
+                         zip((-1.0, 1.5, 2.6), scale_scan.RINGS, strict=True)], dtype=float)  # fmt: skip
         h = np.hypot(*(xy[members, None] - xy[None, members]).transpose(2, 0, 1))
         # the nugget belongs to the sample, not to the place
         c = (1 - model.gamma(np.where(h == 0, 1e-9, h))) * (1 - np.eye(len(members)))
-        expected = score[members].sum() / np.sqrt(c.sum() + len(members))
-        assert z[0, i] == pytest.approx(expected, rel=0.03)
+        c = ring @ (c + np.eye(len(members))) @ ring.T
+        keep = ring.any(axis=1)
+        c, ring = c[np.ix_(keep, keep)], ring[keep]
+        w = np.linalg.solve(c, ring @ np.exp(-((d / 2.0) ** 2)))
+        assert z[0, i] == pytest.approx(w @ (ring @ score[members]) / np.sqrt(w @ c @ w), abs=0.06)
 
 
-def test_narrow_and_broad_halos_are_both_found():
+@pytest.mark.parametrize(
+    ("reach", "radius", "rise"), [(100.0, 1.5, 4.0), (100.0, 4.0, 2.0), (1500.0, 2.0, 2.5)]
+)
+def test_halos_of_several_sizes_are_found_on_rough_and_smooth_ground(reach, radius, rise):
     xy, scaled = grid()
     around = scale_scan.neighbourhoods(scaled, xy)
-    model = Variogram("exponential", 0.5, 1.0, 150.0)
-    noise = simulate_fields(xy, nugget=0.5, sill=1.0, range_m=150.0, n_fields=1, rng=8)[0]
-    for radius, rise in ((1.2, 3.0), (4.0, 1.5)):
-        near = np.hypot(*(scaled - scaled[525]).T) <= radius
-        z = scale_scan.coherence(np.clip(noise + rise * near, -4, 4), around, model)
-        assert near[int(np.nanargmax(z))]
-        assert z[525] > 4.0
+    model = Variogram("exponential", 0.4, 1.0, reach)
+    noise = simulate_fields(xy, nugget=0.4, sill=1.0, range_m=reach, n_fields=10, rng=8)
+    away = np.hypot(*(scaled - scaled[525]).T)
+    found = []
+    for field in noise:
+        halo = rise * np.exp(-((away / radius) ** 2))
+        z = scale_scan.coherence(np.clip(field + halo, -4, 4), around, model)
+        found.append(away[int(np.nanargmax(z))] <= radius + 1.5)
+    assert np.mean(found) >= 0.7
 
 
 def test_a_single_spike_is_no_halo():

@@ -8,7 +8,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geochem.coordinates import WGS84, change_frame
+from geochem.coordinates import WGS84, transform_frame
 from geochem.model import tables as contract
 from geochem.model.finding import findings_frame
 
@@ -190,7 +190,7 @@ def write_geojson(frame: gpd.GeoDataFrame, path: Path) -> Path:
     """
     import pyogrio
 
-    moved, _ = change_frame(frame, WGS84)
+    moved, _ = transform_frame(frame, WGS84)
     pyogrio.write_dataframe(
         _plain_kinds(moved),
         path,
@@ -218,7 +218,7 @@ def write_gpx(points: gpd.GeoDataFrame, path: Path) -> Path:
     """
     import pyogrio
 
-    moved, _ = change_frame(points, WGS84)
+    moved, _ = transform_frame(points, WGS84)
     pyogrio.write_dataframe(
         moved,
         path,

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from geochem.outputs import cautions
+from geochem.outputs.leading import leading_elements
 from geochem.outputs.report.blocks import (
     Block,
     Bullets,
@@ -246,14 +247,14 @@ def _background(bundle: Bundle, figures: Path) -> list[Block]:
     left_out = [f"{e}: {reason}" for e, reason in sorted(bundle.evidence.excluded.items())]
     if left_out:
         blocks += [Paragraph("Elements that do not count, and why:"), Bullets(left_out[:25])]
-    for element in list(bundle.evidence.elements)[:4]:
+    for element in leading_elements(bundle)[:4]:
         blocks += _picture(figures, f"probability_{element}", f"Probability plot of {element}.")
     return blocks + _picture(figures, "boxplots", "Values by unit, log scale.")
 
 
 def _maps(bundle: Bundle, figures: Path) -> list[Block]:
     blocks: list[Block] = []
-    for element in list(bundle.evidence.elements)[:8]:
+    for element in leading_elements(bundle)[:8]:
         blocks += _picture(
             figures, f"element_{element}", f"{element}, accepted values; limits as crosses."
         )

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from geochem.outputs import cautions
+from geochem.outputs.leading import leading_elements
 from geochem.outputs.report.content import headline
 from geochem.outputs.slides.layout import Deck
 from geochem.outputs.wording import concentration, count, figure, progress_rows, verdict_summary
@@ -109,7 +110,7 @@ def _quality(deck: Deck, bundle: Bundle) -> None:
 
 def _maps(deck: Deck, bundle: Bundle, figures: Path) -> None:
     accepted: Any = bundle.survey.analytes
-    for element in list(bundle.evidence.elements)[:4]:
+    for element in leading_elements(bundle)[:4]:
         path = figures / f"element_{element}.png"
         if not path.is_file():
             continue

@@ -1,0 +1,326 @@
+"""Splitting delimited bytes into records: the regular file fast, the damaged file with care."""
+
+from __future__ import annotations
+
+import csv
+import io
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from geochem.read.text_table import TextColumn, clean_cell
+
+_QUOTE, _NEWLINE = 34, 10
+_BLOCK = 1 << 22
+#: a quoted cell with line breaks spans at most so many lines; more is a forgotten quote
+_MAX_LINES = 60
+
+
+@dataclass(slots=True, eq=False)
+class Records:
+    """The records under the header.
+
+    Parameters
+    ----------
+    columns : list of TextColumn
+        As many as the header has.
+    rows : ndarray of int
+        Row of each record, as a spreadsheet shows it.
+    long, short, open_quote : list
+        Damaged records: ``(row, first cell, number of cells)``.
+    filled : int
+        Records whose empty end had been cut off by the program that wrote them.
+    """
+
+    columns: list[TextColumn]
+    rows: npt.NDArray[np.int64]
+    long: list[tuple[int, str, int]] = field(default_factory=list)
+    short: list[tuple[int, str, int]] = field(default_factory=list)
+    open_quote: list[tuple[int, str, int]] = field(default_factory=list)
+    filled: int = 0
+
+
+def split_head(text: str, separator: str, limit: int = 400) -> tuple[list[list[str]], list[int]]:
+    """Split the first records of a file with care.
+
+    Parameters
+    ----------
+    text : str
+        The beginning of the file, whole lines.
+    separator : str
+        One character.
+    limit : int, default 400
+        Records at most.
+
+    Returns
+    -------
+    records : list of list of str
+        Cleaned cells; a blank line is an empty list.
+    offsets : list of int
+        Index of the character at which each record ends (after its line feed).
+    """
+    records: list[list[str]] = []
+    offsets: list[int] = []
+    for cells, end, _ in _careful(text, separator, None):
+        records.append(cells)
+        offsets.append(end)
+        if len(records) >= limit:
+            break
+    return records, offsets
+
+
+def split_body(
+    data: bytes, separator: str, width: int, first_row: int, *, start: int = 0
+) -> Records:
+    """Split everything under the header.
+
+    Parameters
+    ----------
+    data : bytes
+        UTF-8 with line feeds, ending in one.
+    separator : str
+        One ASCII character.
+    width : int
+        Number of cells in the header.
+    first_row : int
+        Row of the first record, as a spreadsheet shows it.
+    start : int, default 0
+        Where in `data` the first record begins.
+
+    Returns
+    -------
+    Records
+        Every record that has its cells in their places, and lists of those that have not.
+    """
+    # no copy of a large file: everything works on a view of its bytes
+    stop = len(data)
+    while stop > start and data[stop - 1] == _NEWLINE:
+        stop -= 1
+    if stop == start:
+        return Records([TextColumn([]) for _ in range(width)], np.zeros(0, dtype=np.int64))
+    array = np.frombuffer(data, dtype=np.uint8)[start : min(stop + 1, len(data))]
+    quoted = data.find(b'"', start) >= 0
+    ends = None
+    if data.find(b"\0", start) < 0 and not (quoted and not _quotes_regular(array, ord(separator))):
+        ends = _regular(array, ord(separator), width, quoted=quoted)
+    if ends is None:
+        body = data[start:stop].decode("utf-8", errors="replace") + "\n"
+        return _damaged(body, separator, width, first_row)
+    first = np.empty(len(ends), dtype=ends.dtype)
+    first[0] = 0
+    first[1:] = ends[:-1, -1] + 1
+    columns = [TextColumn(data=array, starts=first, ends=ends[:, 0])]
+    columns += [
+        TextColumn(data=array, after=ends[:, j - 1], ends=ends[:, j]) for j in range(1, width)
+    ]
+    return Records(columns, np.arange(first_row, first_row + len(ends), dtype=np.int64))
+
+
+def _regular(
+    array: npt.NDArray[np.uint8],
+    separator: int,
+    width: int,
+    *,
+    quoted: bool,
+) -> npt.NDArray[Any] | None:
+    """Give the end of every cell, shape (n_rows, width), or None unless all rows are regular."""
+    kind = np.uint32 if len(array) < 2**32 else np.int64
+    n_rows = sum(
+        int(np.count_nonzero(array[a : a + _BLOCK] == _NEWLINE))
+        for a in range(0, len(array), _BLOCK)
+    )
+    ends: npt.NDArray[Any] = np.empty(n_rows * width, dtype=kind)
+    inside = np.uint8(0)
+    n = 0
+    for a in range(0, len(array), _BLOCK):
+        block = array[a : a + _BLOCK]
+        hit = (block == separator) | (block == _NEWLINE)
+        if quoted:
+            parity = np.bitwise_xor.accumulate((block == _QUOTE).view(np.uint8)) ^ inside
+            inside = parity[-1]
+            hit &= parity == 0
+        places = np.flatnonzero(hit)
+        if n + len(places) > len(ends):
+            return None
+        ends[n : n + len(places)] = places + a
+        n += len(places)
+    if inside or n != len(ends):
+        return None
+    ends = ends.reshape(-1, width)
+    if (array[ends[:, -1]] != _NEWLINE).any():
+        return None
+    for j in range(width - 1):
+        if (array[ends[:, j]] == _NEWLINE).any():
+            return None
+    # a row of separators only (or a blank one) is no record; leave it to the careful way
+    first = np.concatenate([[0], ends[:-1, -1].astype(np.int64) + 1])
+    if ((ends[:, -1] - first) == width - 1).any():
+        return None
+    return ends
+
+
+def _quotes_regular(array: npt.NDArray[np.uint8], separator: int) -> bool:
+    """Say whether every quote opens at the start of a cell and closes at its end."""
+    place = np.flatnonzero(array == _QUOTE)
+    if len(place) % 2:
+        return False
+    opening, closing = place[0::2], place[1::2]
+    before = array[np.maximum(opening - 1, 0)]
+    ok = (opening == 0) | (before == separator) | (before == _NEWLINE) | (before == _QUOTE)
+    after = array[np.minimum(closing + 1, len(array) - 1)]
+    ok_end = (after == separator) | (after == _NEWLINE) | (after == _QUOTE)
+    if not (ok.all() and ok_end.all()):
+        return False
+    # a quote directly after a closing one is only right as a doubled one inside a cell
+    doubled = (before == _QUOTE) & (opening > 0)
+    previous = np.concatenate([[-2], closing[:-1]])
+    if (doubled & (previous != opening - 1)).any():
+        return False
+    # a forgotten quote pairs with the next one: the cell then swallows many lines
+    # (such files go the careful way, also when the line breaks are meant)
+    breaks = np.flatnonzero(array == _NEWLINE)
+    return bool((np.searchsorted(breaks, opening) == np.searchsorted(breaks, closing)).all())
+
+
+def _careful(
+    text: str, separator: str, width: int | None
+) -> Iterator[tuple[list[str], int, bool]]:
+    """Yield ``(cells, end offset, open quote)`` per record, mending one forgotten quote a time."""
+    start, n = 0, len(text)
+    while start < n:
+        end = text.find("\n", start)
+        end = n if end < 0 else end
+        line = text[start:end]
+        if '"' not in line:
+            yield (
+                [clean_cell(c) for c in line.split(separator)] if line.strip() else [],
+                end + 1,
+                False,
+            )
+            start = end + 1
+            continue
+        stop, joined, open_quote = end, line, False
+        if _unclosed(line, separator):
+            # perhaps a line break inside a quoted cell: take lines until the quote closes
+            lines, probe = 1, end
+            found = False
+            while probe < n and lines < _MAX_LINES:
+                following = text.find("\n", probe + 1)
+                following = n if following < 0 else following
+                probe, lines = following, lines + 1
+                candidate = text[start:probe]
+                if not _unclosed(candidate, separator):
+                    cells = _split(candidate, separator)
+                    # a forgotten quote swallows whole records: each line is then one by itself
+                    whole = width is not None and all(
+                        len(part.split(separator)) == width for part in candidate.split("\n")
+                    )
+                    if not whole and (width is None or len(cells) == width):
+                        stop, joined, found = probe, candidate, True
+                    break
+            open_quote = not found
+        if open_quote:
+            cells = [clean_cell(c.strip().strip('"')) for c in line.split(separator)]
+            yield cells, end + 1, True
+            start = end + 1
+            continue
+        yield [clean_cell(c) for c in _split(joined, separator)], stop + 1, False
+        start = stop + 1
+
+
+def _unclosed(text: str, separator: str) -> bool:
+    """Say whether a quote that opened at the start of a cell has not closed."""
+    inside, fresh = False, True
+    i, n = 0, len(text)
+    while i < n:
+        c = text[i]
+        if inside:
+            if c == '"':
+                if text[i + 1 : i + 2] == '"':
+                    i += 1
+                else:
+                    inside = False
+        elif c == '"' and fresh:
+            inside, fresh = True, False
+        elif c in (separator, "\n"):
+            fresh = True
+        elif not c.isspace():
+            fresh = False
+        i += 1
+    return inside
+
+
+def _split(text: str, separator: str) -> list[str]:
+    limit = csv.field_size_limit()
+    if len(text) > limit:
+        return text.split(separator)
+    try:
+        rows = list(
+            csv.reader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True)
+        )
+    except csv.Error:
+        return text.split(separator)
+    return rows[0] if rows else []
+
+
+def _damaged(text: str, separator: str, width: int, first_row: int) -> Records:
+    """Go record by record; what has its cells out of place is named, not used."""
+    kept: list[list[str]] = []
+    rows: list[int] = []
+    cut: list[tuple[int, list[str]]] = []
+    out = Records([], np.zeros(0, dtype=np.int64))
+    ends_empty = False
+    row = first_row - 1
+    for cells, _, open_quote in _careful(text, separator, width):
+        row += 1
+        if not any(cells):
+            continue
+        while len(cells) > width and not cells[-1]:
+            cells.pop()
+        if open_quote:
+            out.open_quote.append((row, cells[0], len(cells)))
+            if len(cells) != width:
+                continue
+        if len(cells) > width:
+            out.long.append((row, cells[0], len(cells)))
+        elif len(cells) < width:
+            cut.append((row, cells))
+        else:
+            ends_empty = ends_empty or not cells[-1]
+            kept.append(cells)
+            rows.append(row)
+    if cut:
+        # programs that cut off the empty end of a record do it always: then no record ends empty
+        # (a record broken in two is no such habit: its halves follow each other)
+        broken = any(
+            b[0] == a[0] + 1 and len(a[1]) + len(b[1]) in (width, width + 1)
+            for a, b in itertools.pairwise(cut)
+        )
+        habit = (
+            len(cut) >= 3
+            and not broken
+            and not ends_empty
+            and all(c[-1] and len(c) > 1 for _, c in cut)
+        )
+        for number, cells in cut:
+            if habit:
+                kept.append([*cells, *[""] * (width - len(cells))])
+                rows.append(number)
+                out.filled += 1
+            else:
+                out.short.append((number, cells[0], len(cells)))
+        if habit:
+            order = np.argsort(rows, kind="stable")
+            kept = [kept[i] for i in order]
+            rows = [rows[i] for i in order]
+    out.columns = (
+        [TextColumn(list(c)) for c in zip(*kept, strict=True)]
+        if kept
+        else [TextColumn([]) for _ in range(width)]
+    )
+    out.rows = np.array(rows, dtype=np.int64)
+    return out

@@ -1,0 +1,63 @@
+"""A calibration applied to values, limits and errors of one element."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geochem.model.tables import Values
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from geochem.model.quality import Calibration
+
+    Floats = npt.NDArray[np.float64]
+
+
+def apply_calibration(values: Values, calibration: Calibration) -> Values:
+    """Correct values and limits; the error takes in that of the line.
+
+    Linear: ``y = a + b x`` with ``var(y) = b^2 var(x) + var(a) + x^2 var(b) + 2 x cov(a, b)``
+    (first-order propagation, JCGM 100:2008, section 5.2); on log10 scale likewise. A limit stays a
+    limit and is corrected too. A line with a negative intercept can push a small value to zero or
+    under it: such a value becomes a limit, three standard errors high.
+
+    Parameters
+    ----------
+    values : Values
+        One entry per sample. [mg/kg]
+    calibration : Calibration
+        Whatever its verdict: the caller decides.
+
+    Returns
+    -------
+    Values
+        New arrays; an unknown error stays unknown.
+    """
+    x, below, above, err = values
+    a, b = calibration.intercept, calibration.slope
+    var_a, var_b, cov = (
+        calibration.intercept_se**2,
+        calibration.slope_se**2,
+        calibration.covariance,
+    )
+    if calibration.log:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            u = np.log10(x)
+            y = 10.0 ** (a + b * u)
+            line = np.maximum(var_a + u**2 * var_b + 2.0 * u * cov, 0.0)
+            shot = (b * err / (x * np.log(10.0))) ** 2
+            y_err = y * np.log(10.0) * np.sqrt(shot + line)
+        return Values(y, below.copy(), above.copy(), np.where(below | above, np.nan, y_err))
+    y = a + b * x
+    line = np.maximum(var_a + x**2 * var_b + 2.0 * x * cov, 0.0)
+    y_err = np.sqrt((b * err) ** 2 + line)
+    # with an unknown shot error the line's own is the least that is known
+    floor = 3.0 * np.sqrt(np.where(np.isfinite(err), (b * err) ** 2, 0.0) + line)
+    floor = np.where(floor > 0, floor, np.abs(b) * np.abs(x))
+    sunk = np.isfinite(y) & (y <= 0)
+    y = np.where(sunk, floor, y)
+    below = below | (sunk & ~above)
+    return Values(y, below, above.copy(), np.where(below | above, np.nan, y_err))

@@ -1,0 +1,173 @@
+"""What the field log says about the preparation, against the usual practice of pressed powders.
+
+The limits are common practice, no source: powder sieved at 250 micrometres; at least 5 mL of it,
+7 to 10 mL are better (the heavy elements' lines come from deeper); a die at least half filled, or
+emptied, filled up and pressed again; moisture said above 5 % and severe above 20 %. A mill of
+tungsten carbide leaves W and Co in the powder, a steel one Fe, Cr, Mn and Ni, a zirconia one Zr.
+Binder dilutes; what matters is that it is always the same.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geochem.model.finding import Finding, Severity, name_some
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+    import pandas as pd
+
+    Flags = npt.NDArray[np.bool_]
+
+SIEVE_UM = 250.0
+POWDER_ML = 5.0
+POWDER_BETTER_ML = 7.0
+DIE_FILL = 0.5
+MOIST_PCT, WET_PCT = 5.0, 20.0
+#: two binder contents that differ by less count as the same [%]
+BINDER_SAME_PCT = 1.0
+
+#: word in the mill's description -> (what it is, elements it leaves behind)
+MILLS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    (r"tungsten|carbide|\bwc\b", "tungsten carbide", ("W", "Co")),
+    (r"steel|chrome|\biron\b", "steel", ("Fe", "Cr", "Mn", "Ni")),
+    (r"zirconi", "zirconia", ("Zr",)),
+)
+
+
+def check_preparation(
+    field_log: pd.DataFrame,
+) -> tuple[npt.NDArray[np.object_], tuple[Finding, ...]]:
+    """Flag samples whose preparation departs from the usual practice.
+
+    Parameters
+    ----------
+    field_log : pandas.DataFrame
+        Columns ``sample_id sieve_um powder_ml die_fill binder_pct mill moisture_pct``; `die_fill`
+        is a share, numbers above 1 are taken as per cent.
+
+    Returns
+    -------
+    flags : ndarray of object, shape (n_samples,)
+        Short words joined by semicolons; None where nothing is wrong or nothing is known.
+    findings : tuple of Finding
+        One per kind of issue, with the ids.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> log = pd.DataFrame({"sample_id": ["A1", "A2"], "sieve_um": [250.0, 500.0],
+    ...     "powder_ml": [8.0, 3.0], "die_fill": [1.0, 0.4], "binder_pct": [0.0, 0.0],
+    ...     "mill": [None, None], "moisture_pct": [2.0, 25.0]})
+    >>> check_preparation(log)[0][1]
+    'sieved at 500 um; powder 3 mL; die 40 % filled; moisture 25 %'
+    """
+    n = len(field_log)
+    ids = field_log["sample_id"].to_numpy(dtype=object)
+    words: list[list[str]] = [[] for _ in range(n)]
+    findings: list[Finding] = []
+
+    def issue(
+        hit: Flags, code: str, severity: Severity, sentence: str, column: str, flag: list[str]
+    ) -> None:
+        if not hit.any():
+            return
+        for i in np.flatnonzero(hit):
+            words[i].append(flag[i])
+        named = ids[hit].tolist()
+        findings.append(
+            Finding(
+                code, severity, f"{len(named)} samples {sentence}: {name_some(named)}.",
+                column=column, sample_id=str(named[0]),
+            )
+        )  # fmt: skip
+
+    def numbers(column: str) -> npt.NDArray[np.float64]:
+        return field_log[column].to_numpy(dtype=float)
+
+    sieve = numbers("sieve_um")
+    issue(
+        sieve > SIEVE_UM * 1.05, "sieve-coarse", "warning",
+        f"were pressed from powder coarser than {SIEVE_UM:g} micrometres (grains add scatter)",
+        "sieve_um", [f"sieved at {v:g} um" for v in sieve],
+    )  # fmt: skip
+    powder = numbers("powder_ml")
+    issue(
+        powder < POWDER_ML, "powder-little", "warning",
+        f"had less than {POWDER_ML:g} mL of powder (heavy elements read low in a thin pellet)",
+        "powder_ml", [f"powder {v:g} mL" for v in powder],
+    )  # fmt: skip
+    issue(
+        (powder >= POWDER_ML) & (powder < POWDER_BETTER_ML), "powder-just-enough", "note",
+        f"had {POWDER_ML:g} to {POWDER_BETTER_ML:g} mL of powder; 7 to 10 mL are better",
+        "powder_ml", ["powder just enough"] * n,
+    )  # fmt: skip
+    fill = numbers("die_fill")
+    fill = np.where(fill > 1.0, fill / 100.0, fill)
+    issue(
+        fill < DIE_FILL, "die-underfilled", "warning",
+        "were pressed in a die less than half filled; empty it, add powder and press again",
+        "die_fill", [f"die {100 * v:.0f} % filled" for v in fill],
+    )  # fmt: skip
+    moisture = numbers("moisture_pct")
+    wet = [f"moisture {v:g} %" for v in moisture]
+    issue(
+        moisture > WET_PCT, "moisture-high", "warning",
+        f"held more than {WET_PCT:g} % moisture (values read clearly low); dry and read again",
+        "moisture_pct", wet,
+    )  # fmt: skip
+    issue(
+        (moisture > MOIST_PCT) & (moisture <= WET_PCT), "moisture-some", "note",
+        f"held {MOIST_PCT:g} to {WET_PCT:g} % moisture (values read a little low)",
+        "moisture_pct", wet,
+    )  # fmt: skip
+    binder = numbers("binder_pct")
+    known = binder[np.isfinite(binder)]
+    if known.size:
+        usual = float(np.median(known))
+        issue(
+            np.abs(binder - usual) > BINDER_SAME_PCT, "binder-differs", "warning",
+            f"hold another share of binder than the usual {usual:g} % and are diluted differently",
+            "binder_pct", [f"binder {v:g} %" for v in binder],
+        )  # fmt: skip
+        if usual > BINDER_SAME_PCT:
+            findings.append(
+                Finding(
+                    "binder-dilutes", "note",
+                    f"pellets hold {usual:g} % binder as a rule, so readings are lower than of "
+                    "pure powder by about that share; standards must be pressed the same way.",
+                    column="binder_pct",
+                )
+            )  # fmt: skip
+    findings += _mills(field_log, ids, words)
+    flags = np.full(n, None, dtype=object)
+    for i, said in enumerate(words):
+        if said:
+            flags[i] = "; ".join(said)
+    return flags, tuple(findings)
+
+
+def _mills(
+    field_log: pd.DataFrame, ids: npt.NDArray[np.object_], words: list[list[str]]
+) -> list[Finding]:
+    findings = []
+    text = [None if m is None or m != m else str(m).casefold() for m in field_log["mill"]]
+    for pattern, kind, elements in MILLS:
+        hit = [i for i, t in enumerate(text) if t and re.search(pattern, t)]
+        if not hit:
+            continue
+        for i in hit:
+            words[i].append(f"mill may add {' '.join(elements)}")
+        named = [ids[i] for i in hit]
+        findings.append(
+            Finding(
+                "mill-contaminates", "warning",
+                f"{len(named)} samples were milled in {kind}, which adds {', '.join(elements)}; "
+                f"do not trust these elements there: {name_some(named)}.",
+                column="mill", sample_id=str(named[0]),
+            )
+        )  # fmt: skip
+    return findings

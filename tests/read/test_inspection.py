@@ -1,0 +1,65 @@
+"""What `inspect` says."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from geochem.errors import WrongCall
+from geochem.read.inspection import inspect_table
+
+
+def test_json(write):
+    got = inspect_table(
+        write(
+            "id;Easting;Northing;Cu_ppm;LOI\nA1;500000;7000000;12,5;3\nA2;500100;7000000;<5;ND\n"
+        )
+    )
+    document = got.as_json()
+    assert list(document) == [
+        "file",
+        "sheet",
+        "encoding",
+        "separator",
+        "decimal",
+        "rows",
+        "columns",
+        "findings",
+    ]
+    assert (document["separator"], document["decimal"], document["rows"]) == (";", ",", 2)
+    read_as = {c["name"]: c["read_as"] for c in document["columns"]}
+    assert read_as == {
+        "id": "id",
+        "Easting": "x",
+        "Northing": "y",
+        "Cu_ppm": "value",
+        "LOI": "value",
+    }
+    copper = document["columns"][3]
+    assert (copper["element"], copper["unit"], copper["factor"]) == ("Cu", "ppm", 1.0)
+    assert (copper["n"], copper["below"], copper["above"], copper["missing"]) == (1, 1, 0, 0)
+    json.dumps(document, allow_nan=False)
+
+
+def test_text_is_for_reading(write):
+    text = inspect_table(write("id,lat,lon,Cu\nA1,-12.1,28.2,12\n")).as_text()
+    assert "unit not stated, ppm assumed" in text
+    assert "WARNING crs-not-stated" in text
+
+
+def test_refusal_is_an_error_finding(write):
+    got = inspect_table(write("just words\n"))
+    assert [f.severity for f in got.findings] == ["error"]
+    json.dumps(got.as_json())
+
+
+def test_bad_cells_are_warnings(write):
+    got = inspect_table(write("id,Cu_ppm\nA1,1.2.3\nA2,5\nA3,6\nA1,7\n"))
+    assert {f.severity for f in got.findings} <= {"warning", "note"}
+    assert {"value-not-read", "id-doubled"} <= {f.code for f in got.findings}
+
+
+def test_unknown_crs(write):
+    with pytest.raises(WrongCall):
+        inspect_table(write("id,Cu_ppm\nA1,1\n"), crs="EPSG:0")
