@@ -107,9 +107,10 @@ def carry_out(
     settings: Any,
     operations: Sequence[Operation],
     *,
+    keep: Sequence[str] = (),
     report: Callable[[Operation], None] | None = None,
 ) -> tuple[dict[str, float], list[Finding]]:
-    """Work through operations.
+    """Work through operations; a record that none of the later ones needs is let go.
 
     Parameters
     ----------
@@ -119,6 +120,8 @@ def carry_out(
         The checked campaign file.
     operations : sequence of Operation
         In order.
+    keep : sequence of str
+        Names of records wanted after the last operation.
     report : callable, optional
         Told each operation before it starts.
 
@@ -131,7 +134,7 @@ def carry_out(
     """
     timings: dict[str, float] = {}
     findings: list[Finding] = []
-    for operation in operations:
+    for number, operation in enumerate(operations):
         if report is not None:
             report(operation)
         start = time.perf_counter()
@@ -143,4 +146,7 @@ def carry_out(
         state.update(outputs)
         findings += found
         timings[operation.name] = time.perf_counter() - start
+        wanted = {*keep, *(name for later in operations[number + 1 :] for name in later.inputs)}
+        for name in [name for name in state if name not in wanted]:
+            del state[name]
     return timings, findings

@@ -19,6 +19,13 @@ from geochem.model.bundle import Bundle, CampaignInfo
 from geochem.model.finding import Finding
 
 
+#: records that the outputs get
+_KEPT = (
+    "inputs", "layers", "survey", "spacings", "quality", "progress", "compositions", "background",
+    "evidence", "surfaces", "targets", "previous",
+)  # fmt: skip
+
+
 class Progress(Protocol):
     """What a progress bar must understand."""
 
@@ -112,7 +119,8 @@ def check(campaign_path: str | Path, *, until: date | None = None) -> CheckResul
     settings = read_campaign(campaign_path)
     names = [o.name for o in OPERATIONS]
     state: dict[str, Any] = {"until": until}
-    _, findings = carry_out(state, settings, OPERATIONS[: names.index(CHECKED_BY) + 1])
+    operations = OPERATIONS[: names.index(CHECKED_BY) + 1]
+    _, findings = carry_out(state, settings, operations, keep=("survey", "quality"))
     return CheckResult(state["survey"], state["quality"], tuple(findings))
 
 
@@ -164,7 +172,9 @@ def run(
         done += 1
 
     state: dict[str, Any] = {"until": until, "clock": clock}
-    timings, findings = carry_out(state, settings, OPERATIONS, report=lambda o: tell(o.title))
+    timings, findings = carry_out(
+        state, settings, OPERATIONS, keep=_KEPT, report=lambda o: tell(o.title)
+    )
     bundle = _bundle(settings, state, clock, until, findings)
     messages = [said] if (said := recover(folder)) else []
     making = workshop(folder)

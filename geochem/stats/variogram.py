@@ -238,10 +238,8 @@ def experimental_variogram(
     count, total_h, total_d = _pair_sums(points, z, reach, n_bins, estimator)
     used = count > 0
     mean = total_d[used] / count[used]
-    if estimator == "matheron":
-        gamma = 0.5 * mean
-    else:
-        gamma = 0.5 * mean**4 / (0.457 + 0.494 / count[used])
+    robust = estimator == "cressie_hawkins"
+    gamma = 0.5 * mean**4 / (0.457 + 0.494 / count[used]) if robust else 0.5 * mean
     return ExperimentalVariogram(
         distance=total_h[used] / count[used],
         gamma=gamma,
