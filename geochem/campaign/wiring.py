@@ -184,8 +184,17 @@ def accept(settings: Settings, *, survey: Survey, quality: QualityReport) -> Giv
     accepted = accept_values(
         survey, quality.calibrations, prefer=settings.table("quality")["prefer"] or None
     )
+    accepted = replace(accepted, analytes=_with_trust(accepted.analytes, quality.verdicts))
     spacings = measure_spacings(accepted.samples)
     return {"survey": accepted, "spacings": spacings}, accepted.findings[before:]
+
+
+def _with_trust(analytes: pd.DataFrame, verdicts: pd.DataFrame) -> pd.DataFrame:
+    """Write the trust class of quality control beside each assay and element."""
+    known = verdicts.dropna(subset=["trust"]).drop_duplicates(["assay", "element"])
+    trust = known.set_index(["assay", "element"])["trust"]
+    keys = list(zip(analytes["assay"], analytes["element"], strict=True))
+    return analytes.assign(trust=[trust.get(key) for key in keys])
 
 
 def used_samples(samples: Any) -> Any:

@@ -64,6 +64,8 @@ class Neighbourhoods:
         Number of pairs (member of one ring, member of another) per distance bin.
     centres : ndarray, shape (n_bins,)
         Middle of the bins; the first is 0. [m]
+    halos : ndarray, shape (n_sizes, n_rings, n)
+        Ring sums of a halo of height one, per entry of `SIZES`.
     """
 
     index: npt.NDArray[np.intp]
@@ -71,6 +73,7 @@ class Neighbourhoods:
     distance: npt.NDArray[np.float32]
     pairs: npt.NDArray[np.float32]
     centres: FloatArray
+    halos: FloatArray
 
 
 def neighbourhoods(
@@ -120,6 +123,7 @@ def neighbourhoods(
         return Neighbourhoods(
             np.empty((0, 0), np.intp), np.empty((r.size, 0), np.intp), np.empty((0, 0), np.float32),
             np.empty((r.size, r.size, 0, _BINS), np.float32), np.zeros(_BINS),
+            np.empty((len(SIZES), r.size, 0)),
         )  # fmt: skip
     distance, index = cKDTree(points).query(points, k=k, distance_upper_bound=r[-1] * (1 + 1e-9))
     distance, index = distance.reshape(n, k), index.reshape(n, k)
@@ -133,7 +137,8 @@ def neighbourhoods(
     pairs = _pair_histograms(padded, index, size, width)
     centres = np.r_[0.0, (np.arange(_BINS - 1) + 0.5) * width]
     near = np.ascontiguousarray(distance[:, :widest], dtype=np.float32)
-    return Neighbourhoods(index, size, near, pairs, centres)
+    halos = np.array([_halo_sums(near, size, s) for s in SIZES])
+    return Neighbourhoods(index, size, near, pairs, centres, halos)
 
 
 def _reach(padded: FloatArray, index: npt.NDArray[np.intp]) -> float:
@@ -253,15 +258,21 @@ def size_scores(
         raise WrongCall(f"scores have shape {s.shape} for {n} samples; ({n},) is needed.")
     n_sizes = len(sizes)
     known = np.isfinite(s)
-    members = np.append(known, False)[places.index]
     sums = _ring_sums(np.append(np.where(known, s, 0.0), 0.0)[places.index], places.size)
-    counts = _ring_sums(members, places.size)
+    if known.all():
+        members = None
+        counts = np.diff(places.size, axis=0, prepend=0).astype(float)
+    else:
+        members = np.append(known, False)[places.index]
+        counts = _ring_sums(members, places.size)
     null = _ring_covariance(places, variogram, counts, 0.0)
     design = _ring_covariance(places, variogram, counts, _LEAST_NUGGET)
     filters = np.empty((n_sizes, n, len(places.size)))
     for i, size in enumerate(sizes):
-        shape = np.exp(-np.square(places.distance / size)) * members
-        expected = _ring_sums(shape, places.size)
+        if members is None and size in SIZES:
+            expected = places.halos[SIZES.index(size)]
+        else:
+            expected = _halo_sums(places.distance, places.size, size, members)
         filters[i] = np.linalg.solve(design, expected.T[:, :, None])[:, :, 0]
     across = np.einsum("anr,nrs,bns->abn", filters, null, filters)
     spread = np.sqrt(np.maximum(np.einsum("aan->an", across), 1e-12))
@@ -273,6 +284,17 @@ def size_scores(
         correlation = np.median(r[:, :, enough], axis=2)
         np.fill_diagonal(correlation, 1.0)
     return by_size, correlation
+
+
+def _halo_sums(
+    distance: npt.NDArray[np.float32],
+    inside: npt.NDArray[np.intp],
+    size: float,
+    members: npt.NDArray[np.bool_] | None = None,
+) -> FloatArray:
+    """Add up by ring what a halo of height one gives the members; shape (n_rings, n)."""
+    shape = np.exp(-np.square(distance / np.float32(size)))
+    return _ring_sums(shape if members is None else shape * members, inside)
 
 
 def _ring_sums(members: npt.NDArray[Any], size: npt.NDArray[np.intp]) -> FloatArray:

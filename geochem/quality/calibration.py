@@ -1,0 +1,355 @@
+"""Calibration of portable XRF to the laboratory, element by element, with errors on both sides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from geochem.elements import SYMBOLS, element_rank
+from geochem.model.finding import Finding, name_some
+from geochem.model.quality import Calibration
+from geochem.quality.calibration_fit import Fit, fit_line
+from geochem.quality.calibration_pairs import (
+    PAIR_COLUMNS,
+    Errors,
+    assay_facts,
+    collect_pairs,
+    instruments_of,
+    media_of,
+)
+from geochem.quality.certificates import PART
+from geochem.quality.limits import QualityLimits
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from geochem.model.survey import Survey
+    from geochem.quality.arrange import Arranged
+
+
+@dataclass(frozen=True, slots=True)
+class _Job:
+    """One element of one portable-XRF assay toward one laboratory assay."""
+
+    element: str
+    assay: str
+    reference: str
+    instrument: str
+    digestion: str
+    fraction_differs: bool
+
+
+def calibrate(
+    survey: Survey,
+    arranged: Arranged,
+    duplicates: pd.DataFrame,
+    spoiled: pd.DataFrame,
+    limits: QualityLimits,
+) -> tuple[tuple[Calibration, ...], pd.DataFrame, list[Finding]]:
+    """Fit every portable-XRF element to every laboratory assay that has it.
+
+    Pairs are the samples that both have measured; pairs with a limit on either side are left out
+    and counted, so are readings of batches that failed. Whether a calibration may be used is
+    decided by the number of pairs and by cross-validated error and bias, not by r2.
+
+    Parameters
+    ----------
+    survey : Survey
+        Per-assay columns of ``samples`` and ``unlocated``.
+    arranged : Arranged
+        Results, for the instrument of each sample.
+    duplicates : pandas.DataFrame
+        From `summarise_duplicates`: the error of a value where none is stated.
+    spoiled : pandas.DataFrame
+        ``assay, element, sample_id``: values of failed batches.
+    limits : QualityLimits
+        Numbers of pairs, error and bias allowed.
+
+    Returns
+    -------
+    calibrations : tuple of Calibration
+        Those that failed included; by element, assay, reference, instrument.
+    pairs : pandas.DataFrame
+        ``element, assay, reference_assay, sample_id, x, y, x_err, y_err, used``, then ``reason``;
+        mg/kg.
+    findings : list of Finding
+        What was noticed.
+    """
+    import pandas as pd
+
+    facts = assay_facts(survey, arranged)
+    readers = sorted(a for a, f in facts.items() if f.source == "pxrf")
+    laboratories = sorted(a for a, f in facts.items() if f.source == "laboratory")
+    errors = Errors(duplicates, limits)
+    media = media_of(survey)
+    calibrations: list[Calibration] = []
+    tables: list[pd.DataFrame] = []
+    findings: list[Finding] = []
+    for assay in readers:
+        instruments = instruments_of(arranged, assay)
+        for reference in laboratories:
+            elements = sorted(
+                (facts[assay].elements & facts[reference].elements) & SYMBOLS, key=element_rank
+            )
+            few: list[str] = []
+            fractions = {facts[assay].fraction_um, facts[reference].fraction_um}
+            differs = len(fractions) == 2 and all(np.isfinite(f) for f in fractions)
+            for element in elements:
+                pairs = collect_pairs(survey, element, assay, reference, spoiled, errors)
+                pairs["instrument"] = pairs["sample_id"].map(instruments).fillna("")
+                usable = int(pairs["used"].sum())
+                if usable < 3:
+                    if len(pairs):
+                        few.append(element)
+                    tables.append(pairs)
+                    continue
+                digestion = facts[reference].digestion.get(element, "")
+                everything = _measured(survey, element, assay)
+                for name, part in _by_instrument(pairs, set(instruments.values()), limits):
+                    one = _Job(element, assay, reference, name, digestion, differs)
+                    done, fit = _one(one, part, everything, limits)
+                    calibrations.append(done)
+                    findings += _disagreement(one, part, fit, media)
+                    pairs.loc[part.index[fit.wild], "used"] = False
+                    pairs.loc[part.index[fit.wild], "reason"] = "far off the line"
+                tables.append(pairs)
+            findings += _about(assay, reference, facts, few, tables, limits)
+    calibrations.sort(
+        key=lambda c: (element_rank(c.element), c.assay, c.reference_assay, c.instrument)
+    )
+    split = sorted({c.element for c in calibrations if c.instrument}, key=element_rank)
+    if split:
+        findings.append(
+            Finding(
+                "calibrated-by-instrument", "note",
+                f"The instruments differ in {name_some(split)}, so each has a calibration of its "
+                f"own there.",
+            )
+        )  # fmt: skip
+    findings += _ranges(survey, calibrations)
+    kept = [t for t in tables if len(t)]
+    columns = [*PAIR_COLUMNS, "reason"]
+    empty = pd.DataFrame(columns=columns)
+    all_pairs = pd.concat(kept, ignore_index=True)[columns] if kept else empty
+    return tuple(calibrations), all_pairs, findings
+
+
+def _one(
+    job: _Job, pairs: pd.DataFrame, everything: npt.NDArray[np.float64], limits: QualityLimits
+) -> tuple[Calibration, Fit]:
+    used = pairs[pairs["used"].to_numpy(dtype=bool)]
+    place = np.flatnonzero(pairs["used"].to_numpy(dtype=bool))
+    fit = fit_line(
+        used["x"].to_numpy(), used["y"].to_numpy(), used["x_err"].to_numpy(),
+        used["y_err"].to_numpy(), log_range=limits.calibration_log_range,
+    )  # fmt: skip
+    wild = np.zeros(len(pairs), dtype=bool)
+    wild[place[fit.wild]] = True
+    kept = used["x"].to_numpy()[~fit.wild]
+    left_out = int(pairs["reason"].isin(["below detection", "above the range"]).sum())
+    verdict, reason = _verdict(job, fit, kept, left_out, everything, limits)
+    done = Calibration(
+        element=job.element, assay=job.assay, reference_assay=job.reference,
+        instrument=job.instrument, slope=fit.slope, intercept=fit.intercept,
+        slope_se=fit.slope_se, intercept_se=fit.intercept_se, covariance=fit.covariance,
+        log=fit.log, n=fit.n, n_left_out=left_out, low=float(kept.min()), high=float(kept.max()),
+        r2=fit.r2, rmse_pct=fit.rmse_pct, bias_pct=fit.bias_pct, verdict=verdict, reason=reason,
+    )  # fmt: skip
+    return done, replace(fit, wild=wild)
+
+
+def _verdict(
+    job: _Job, fit: Fit, x: npt.NDArray[np.float64], left_out: int,
+    everything: npt.NDArray[np.float64], limits: QualityLimits,
+) -> tuple[str, str]:  # fmt: skip
+    numbers = (
+        f"{fit.n} pairs, {x.min():.3g} to {x.max():.3g} ppm, error {fit.rmse_pct:.0f} %, "
+        f"bias in the upper third {fit.bias_pct:+.0f} %"
+    )
+    if job.digestion in PART:
+        return "fail", (
+            f"{job.reference} is a {job.digestion} digestion and portable XRF sees everything: "
+            f"the two measure different things and are not corrected onto each other ({numbers})"
+        )
+    if job.fraction_differs:
+        return (
+            "fail",
+            f"{job.assay} and {job.reference} measured different size fractions ({numbers})",
+        )
+    if fit.n < limits.calibration_pairs_provisional:
+        return "fail", (
+            f"only {fit.n} pairs, {limits.calibration_pairs_provisional} are needed ({numbers})"
+        )
+    if not fit.slope > 3 * fit.slope_se:
+        return "fail", f"no relation beyond chance over the sampled range ({numbers})"
+    # The bias of a third of the pairs is itself only known to its standard error.
+    bias = max(abs(fit.bias_pct) - fit.bias_se, 0.0)
+    grade, why = "pass", ""
+    allowed, spread = limits.calibration_bias_pct, limits.calibration_error_pct
+    if bias > 2 * allowed or fit.rmse_pct > 1.7 * spread:
+        worse = "bias" if bias > 2 * allowed else "error"
+        return "fail", f"the {worse} left after correction is too large ({numbers})"
+    if bias > allowed or fit.rmse_pct > spread:
+        grade, why = "provisional", "; error or bias larger than wished"
+    if fit.n < limits.calibration_pairs:
+        grade, why = "provisional", f"{why}; {limits.calibration_pairs} pairs are needed to pass"
+    if len(everything) >= 20 and np.quantile(x, 0.25) > np.quantile(everything, 0.75):
+        grade, why = "provisional", f"{why}; the pairs were picked from high readings only"
+    if left_out > fit.n:
+        grade, why = "provisional", f"{why}; most pairs are below detection"
+    return grade, numbers + why
+
+
+def _by_instrument(
+    pairs: pd.DataFrame, in_use: set[str], limits: QualityLimits
+) -> list[tuple[str, pd.DataFrame]]:
+    """Split pairs by instrument when asked for, or when one line does not serve them all."""
+    counts = pairs[pairs["used"]].groupby("instrument")["used"].sum()
+    least = limits.calibration_pairs
+    if len(in_use) < 2 or "" in in_use or any(counts.get(n, 0) < least for n in in_use):
+        return [("", pairs)]
+    used = pairs[pairs["used"]]
+    together = fit_line(
+        used["x"].to_numpy(), used["y"].to_numpy(), used["x_err"].to_numpy(),
+        used["y_err"].to_numpy(), log_range=limits.calibration_log_range,
+    )  # fmt: skip
+    kept = used[~together.wild]
+    labels = kept["instrument"].to_numpy(dtype=object)
+    if not limits.per_instrument and not _shifts(kept, together, labels):
+        return [("", pairs)]
+    return [(n, pairs[pairs["instrument"] == n]) for n in sorted(in_use)]
+
+
+def _shifts(used: pd.DataFrame, fit: Fit, labels: npt.NDArray[np.object_]) -> dict[str, float]:
+    """Give what a line leaves over in each group [%], where the groups differ; else nothing."""
+    from scipy.stats import kruskal
+
+    residual = np.log(np.clip(fit.at(used["x"].to_numpy()), 1e-12, None) / used["y"].to_numpy())
+    names = [n for n in sorted(set(labels)) if n and (labels == n).sum() >= 5]
+    if len(names) < 2:
+        return {}
+    parts = [residual[labels == n] for n in names]
+    middle = [float(np.median(p)) for p in parts]
+    if max(middle) - min(middle) <= 0.10 or kruskal(*parts).pvalue >= 0.001:
+        return {}
+    return dict(zip(names, 100 * np.expm1(middle), strict=True))
+
+
+def _measured(survey: Survey, element: str, assay: str) -> npt.NDArray[np.float64]:
+    from geochem.model.tables import values_of
+
+    found = values_of(survey.samples, element, assay)
+    keep = np.isfinite(found.value) & ~found.below & ~found.above
+    return found.value[keep]
+
+
+def _disagreement(
+    job: _Job, pairs: pd.DataFrame, fit: Fit, media: dict[str, str]
+) -> list[Finding]:
+    """Say when the same line does not serve every instrument or medium."""
+    out: list[Finding] = []
+    used = pairs[pairs["used"].to_numpy(dtype=bool) & ~fit.wild]
+    groups = {
+        "instrument": used["instrument"].to_numpy(dtype=object),
+        "medium": used["sample_id"].map(media).fillna("").to_numpy(dtype=object),
+    }
+    for what, labels in groups.items():
+        named = [f"{n} {s:+.0f} %" for n, s in _shifts(used, fit, labels).items()]
+        if named:
+            out.append(
+                Finding(
+                    f"calibration-differs-by-{what}", "warning",
+                    f"{job.assay} to {job.reference}, {job.element}: one line does not serve "
+                    f"every {what} (left over: {', '.join(named)}).",
+                    element=job.element,
+                )
+            )  # fmt: skip
+    return out
+
+
+def _about(
+    assay: str, reference: str, facts: dict, few: list[str], tables: list[pd.DataFrame],
+    limits: QualityLimits,
+) -> list[Finding]:  # fmt: skip
+    out: list[Finding] = []
+    if few:
+        out.append(
+            Finding(
+                "calibration-too-few-pairs", "note",
+                f"{assay} to {reference}: fewer than 3 usable pairs for {name_some(few)}, so no "
+                f"line was tried.",
+            )
+        )  # fmt: skip
+    mine = [t for t in tables if len(t) and t["reference_assay"].iloc[0] == reference
+            and t["assay"].iloc[0] == assay]  # fmt: skip
+    if not mine:
+        return out
+    stated = set(facts[reference].digestion.values()) - {"", "unknown"}
+    if not stated:
+        out.append(
+            Finding(
+                "digestion-unstated", "warning",
+                f"The digestion of {reference} is not stated; it counts as comparable with "
+                f"portable XRF. State digestion in the campaign file: a partial one must not be "
+                f"used to correct readings.",
+            )
+        )  # fmt: skip
+    if not np.isfinite([facts[assay].fraction_um, facts[reference].fraction_um]).all():
+        out.append(
+            Finding(
+                "fraction-unstated", "note",
+                f"The size fraction of {assay} or {reference} is not stated; they count as "
+                f"comparable.",
+            )
+        )  # fmt: skip
+    for code, reason, words in (
+        ("calibration-failed-batches", "batch failed", "lie in batches that failed"),
+        ("calibration-wild-pairs", "far off the line", "lie far off the line (mixed up samples?)"),
+    ):
+        hit = {i for t in mine for i in t.loc[t["reason"] == reason, "sample_id"]}
+        if hit:
+            out.append(
+                Finding(
+                    code, "warning",
+                    f"{assay} to {reference}: pairs of {len(hit)} samples {words} and were left "
+                    f"out for some elements: {name_some(sorted(hit))}.",
+                )
+            )  # fmt: skip
+    assumed = sorted(
+        {str(t["element"].iloc[0]) for t in mine if t["assumed"].any()}, key=element_rank
+    )
+    if assumed:
+        out.append(
+            Finding(
+                "calibration-errors-assumed", "note",
+                f"{assay} to {reference}: no error is stated and no duplicates tell it for "
+                f"{name_some(assumed)}; {limits.xrf_error_pct:g} % and "
+                f"{limits.laboratory_error_pct:g} % were taken.",
+            )
+        )  # fmt: skip
+    return out
+
+
+def _ranges(survey: Survey, calibrations: list[Calibration]) -> list[Finding]:
+    out: list[Finding] = []
+    for key in sorted({(c.assay, c.reference_assay) for c in calibrations}):
+        parts = []
+        for c in calibrations:
+            if (c.assay, c.reference_assay) != key or c.verdict == "fail":
+                continue
+            x = _measured(survey, c.element, c.assay)
+            above = int((x > c.high).sum())
+            if above > 0.05 * max(len(x), 1):
+                parts.append(f"{c.element} {above} above {c.high:.3g} ppm")
+        if parts:
+            out.append(
+                Finding(
+                    "calibration-extrapolated", "warning",
+                    f"{key[0]} to {key[1]}: more than 5 % of the samples read above the valid "
+                    f"range ({name_some(parts)}); send some of them to the laboratory.",
+                )
+            )  # fmt: skip
+    return out

@@ -1,0 +1,299 @@
+"""From readings of standards to one statement per batch and element.
+
+Rule, stated because hundreds of checks are made: an element fails in a batch of portable XRF when
+its standards together depart from their usual values by at least `departure_fail_pct` and by more
+than a limit that lets a faultless batch fail in any of its key elements with chance
+`family_alarm`; single readings beyond two or three standard deviations only warn. In a laboratory
+batch the mean of the standards, or a single one, lies beyond that limit in units of the
+certificate's SD.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from geochem.quality.arrange import BATCH_KEY, records
+from geochem.quality.limits import QualityLimits
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: chance beyond three standard deviations, both sides
+_THREE_S = 0.0026997961
+#: a single key element is not failed on a chance larger than this
+_LEAST = 0.01
+
+_CHART = ["source", "assay", "instrument", "mode", "element"]
+_KEY = [*BATCH_KEY, "element"]
+_SOFT = "info|indic|provis"
+
+
+def judge_departures(
+    checks: pd.DataFrame, family: dict[str, int], limits: QualityLimits
+) -> pd.DataFrame:
+    """Judge each element of each batch by its standards.
+
+    Parameters
+    ----------
+    checks : pandas.DataFrame
+        From `check_standards`.
+    family : dict of str to int
+        Number of key elements per assay: how many chances a batch has to fail.
+    limits : QualityLimits
+        What warns and what fails.
+
+    Returns
+    -------
+    pandas.DataFrame
+        `BATCH_KEY`, ``element, n_standard, verdict, departure_pct, z, reason``; `verdict` is
+        ``unjudged`` when no standard is clear of the detection limit. `z` is that of the
+        departure for portable XRF, the mean in SD of the certificate for a laboratory.
+    """
+    import pandas as pd
+
+    columns = [*_KEY, "n_standard", "verdict", "departure_pct", "z", "reason"]
+    if checks.empty:
+        return pd.DataFrame(columns=columns)
+    rows = checks.assign(
+        chart=checks.groupby(_CHART, sort=True).ngroup(), group=checks.groupby(_KEY).ngroup()
+    )
+    table = _departures(rows, family, limits)
+    table = _own_verdicts(rows, table, limits)
+    laboratory = table["source"] != "pxrf"
+    if laboratory.any():
+        table = pd.concat(
+            [table[~laboratory], _laboratory(rows, table[laboratory].copy(), limits)]
+        ).sort_index()
+    return table[columns].reset_index(drop=True)
+
+
+def _departures(rows: pd.DataFrame, family: dict[str, int], limits: QualityLimits) -> pd.DataFrame:
+    """Give the departure of every batch and element from the own usual value, and its z."""
+    from scipy.stats import t as student
+
+    table = rows.drop_duplicates("group").set_index("group").sort_index()[[*_KEY, "chart"]]
+    n, chart = len(table), table["chart"].to_numpy()
+    good = (rows["judged"] & rows["own_z"].notna()).to_numpy(dtype=bool)
+    at = rows["group"].to_numpy()[good]
+    centre = rows["centre"].to_numpy()[good]
+    relative = rows["value"].to_numpy()[good] / centre - 1
+    own = rows["spread"].to_numpy()[good] / centre
+    # The usual value of each standard, a median, is itself known only so well.
+    size = rows[good].groupby(["chart", "standard"])["value"].transform("size").to_numpy()
+    weight = 1 / own**2
+    total = np.bincount(at, weight, n)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        departure = np.bincount(at, weight * relative, n) / total
+        noise = 1 / total + np.bincount(at, weight * own**2 * 1.57 / size, n) / total
+    # One wild reading among three or more is that reading's fault, not the batch's.
+    wild = _most_extreme(at, relative / own, departure, n)
+    rest = np.ones(len(at), dtype=bool)
+    rest[wild] = False
+    with np.errstate(divide="ignore", invalid="ignore"):
+        sums = np.bincount(at[rest], (weight * relative)[rest], n)
+        others = sums / np.bincount(at[rest], weight[rest], n)
+    between = np.full(n, 0.01)
+    for c in np.unique(chart):
+        mine = np.flatnonzero((chart == c) & np.isfinite(departure))
+        if len(mine) >= 5:
+            between[mine] = _between_batches(departure[mine], noise[mine])
+    freedom = (
+        rows.drop_duplicates(["chart", "standard"]).groupby("chart")["freedom"].sum().clip(lower=1)
+    )
+    m = table["assay"].map(family).fillna(1).clip(lower=1).to_numpy(dtype=float)
+    chance = np.minimum(_LEAST, limits.family_alarm / m)
+    degrees = table["chart"].map(freedom).to_numpy(dtype=float)
+    return table.assign(
+        n_standard=np.bincount(rows["group"], minlength=n),
+        n_batches=table.groupby("chart")["batch"].transform("nunique"),
+        m=m,
+        departure_pct=100 * departure,
+        without_extreme_pct=100 * np.where(np.isfinite(others), others, departure),
+        z=departure / np.sqrt(noise + between**2),
+        fail_z=student.isf(chance / 2, degrees),
+        warn_z=student.isf(_THREE_S / 2, degrees),
+        bias=rows.groupby("group")["bias_pct"].median(),
+        lost=rows.groupby("group")["lost"].mean(),
+        all_named=_names(rows, n),
+        named=_names(rows[good], n),
+    )
+
+
+def _own_verdicts(rows: pd.DataFrame, table: pd.DataFrame, limits: QualityLimits) -> pd.DataFrame:
+    """Judge against the instrument's own usual values."""
+    size, away = table["departure_pct"].abs(), table["z"].abs()
+    without = table["without_extreme_pct"] * np.sign(table["departure_pct"])
+    failed = (
+        (away > table["fail_z"])
+        & (size >= limits.departure_fail_pct)
+        & (without >= limits.departure_fail_pct)
+    )
+    undecided = failed & (table["n_batches"] == 2) & ~_certificate_decides(table, limits)
+    moved = (away > table["warn_z"]) & (size >= limits.departure_warn_pct)
+    biased = (table["n_batches"] == 1) & (table["bias"].abs() > limits.xrf_bias_pct)
+    rang = _rules(rows).reindex(table.index).fillna("")
+    state = np.select(
+        [
+            table["lost"] > 0.5, table["departure_pct"].isna(), undecided, failed, moved, biased,
+            rang != "",
+        ],
+        ["lost", "unjudged", "undecided", "failed", "moved", "biased", "rang"],
+        "pass",
+    )  # fmt: skip
+    words = {"lost": "fail", "failed": "fail", "unjudged": "unjudged", "pass": "pass"}
+    reasons: list[str] = []
+    for row, what, rules in zip(records(table), state, rang, strict=True):
+        d, bias = row["departure_pct"], row["bias"]
+        text = (
+            f"reads {abs(d):.0f} % {'high' if d > 0 else 'low'} on {row['named']} "
+            f"(z {row['z']:+.1f})"
+        )
+        if what == "lost":
+            text = f"{row['all_named']} read below detection though certified well above it"
+        elif what == "unjudged":
+            text = "its standards lie near or under the detection limit"
+        elif what == "undecided":
+            text += "; of two batches that disagree it cannot be told which is off"
+        elif what == "biased":
+            text = (
+                f"reads {abs(bias):.0f} % {'high' if bias > 0 else 'low'} against the certificate "
+                f"of {row['named']}; with one batch it cannot be told whether this is constant"
+            )
+        elif what == "rang":
+            text = f"run rule {rules} rang; the batch as a whole {text}"
+        reasons.append(text)
+    return table.assign(
+        verdict=[words.get(s, "warn") for s in state], reason=np.array(reasons, dtype=object)
+    )
+
+
+def _laboratory(rows: pd.DataFrame, table: pd.DataFrame, limits: QualityLimits) -> pd.DataFrame:
+    """Judge laboratory batches on the certificate; their own steadiness comes second."""
+    from scipy.stats import norm
+
+    mine = rows[rows["group"].isin(table.index)]
+    sure = mine[mine["z"].notna()]
+    by_group = sure.groupby("group")["z"]
+    mean, count = by_group.mean().reindex(table.index), by_group.size().reindex(table.index)
+    extreme = sure.assign(size=sure["z"].abs()).sort_values("size", kind="stable")
+    extreme = extreme.drop_duplicates("group", keep="last").set_index("group")
+    worst = extreme["z"].reindex(table.index)
+    usual = mean.groupby(table["chart"]).transform("median")
+    limit = np.maximum(limits.reject_s, norm.isf(limits.family_alarm / table["m"] / 2))
+    limit_one = np.maximum(
+        limits.reject_s, norm.isf(limits.family_alarm / (table["m"] * count.fillna(1)) / 2)
+    )
+    # Constant: most batches lie as far off on the same side.
+    steady = (
+        (table["n_batches"] >= 3) & (usual.abs() > limits.warn_s)
+        & ((mean - usual).abs() <= limits.warn_s)
+    )  # fmt: skip
+    soft = mine["status"].str.contains(_SOFT).groupby(mine["group"]).all().reindex(table.index)
+    off_mean, off_one = mean.abs() > limit, worst.abs() > limit_one
+    by_bias = _by_bias(mine, table, limits)
+    named = _names(sure, int(rows["group"].max()) + 1)
+    verdicts: list[str] = []
+    reasons: list[str] = []
+    for i, row in zip(table.index, records(table), strict=True):
+        verdict, text = str(row["verdict"]), str(row["reason"])
+        if row["lost"] > 0.5:
+            pass
+        elif not np.isfinite(mean[i]):
+            verdict, text = by_bias[i]
+        else:
+            own, own_text = verdict, text
+            verdict, text = "pass", f"{mean[i]:+.1f} SD from the certified value on {named[i]}"
+            if off_one[i] and not off_mean[i]:
+                one = extreme.loc[i]
+                text = (
+                    f"{one['standard']} ({one['sample_id']}) {worst[i]:+.1f} SD from the "
+                    f"certified value"
+                )
+            if off_mean[i] or off_one[i]:
+                verdict = "fail"
+                if steady[i]:
+                    verdict, text = "warn", f"{text}; constant in all batches: calibrate or level"
+                if soft[i]:
+                    verdict, text = "warn", f"{text}; information value"
+            elif abs(mean[i]) > limits.warn_s:
+                verdict = "warn"
+            elif own in ("warn", "fail") and row["n_batches"] >= 3:
+                verdict, text = "warn", f"{text}; against its other batches it {own_text}"
+        verdicts.append(verdict)
+        reasons.append(text)
+    z = mean.where(mean.notna(), table["z"])
+    return table.assign(verdict=verdicts, reason=np.array(reasons, dtype=object), z=z)
+
+
+def _by_bias(
+    mine: pd.DataFrame, table: pd.DataFrame, limits: QualityLimits
+) -> dict[int, tuple[str, str]]:
+    """Judge laboratory batches whose certificate gives no usable SD, by bias in per cent."""
+    fair = mine[mine["judged"] & (mine["digestion_note"] == "") & mine["bias_pct"].notna()]
+    bias = fair.groupby("group")["bias_pct"].median().reindex(table.index)
+    named = _names(fair, int(mine["group"].max()) + 1)
+    notes = mine[mine["digestion_note"] != ""].drop_duplicates("group").set_index("group")
+    mismatch = notes["digestion_note"].reindex(table.index)
+    out: dict[int, tuple[str, str]] = {}
+    for i, row in zip(table.index, records(table), strict=True):
+        own = str(row["verdict"])
+        if np.isfinite(bias[i]):
+            text = f"bias {bias[i]:+.0f} % on {named[i]}; the certificate gives no usable SD"
+            constant = own == "pass" and row["n_batches"] >= 3
+            over = abs(bias[i]) > 2 * limits.laboratory_bias_pct
+            verdict = "pass"
+            if abs(bias[i]) > limits.laboratory_bias_pct:
+                verdict = "fail" if over and not constant else "warn"
+            out[int(i)] = verdict, text
+            continue
+        why = mismatch[i] if isinstance(mismatch[i], str) else "no certified value"
+        # Only its own steadiness is known.
+        out[int(i)] = "warn" if own == "fail" else own, f"{row['reason']} ({why})"
+    return out
+
+
+def _most_extreme(
+    at: npt.NDArray[np.intp],
+    z: npt.NDArray[np.float64],
+    departure: npt.NDArray[np.float64],
+    n: int,
+) -> npt.NDArray[np.intp]:
+    """Find the reading that drives each departure, where the group has three or more."""
+    toward = z * np.sign(departure[at])
+    order = np.lexsort((toward, at))
+    last = np.flatnonzero(np.append(np.diff(at[order]) != 0, True)) if len(at) else order
+    found = order[last]
+    return found[np.bincount(at, minlength=n)[at[found]] >= 3]
+
+
+def _certificate_decides(table: pd.DataFrame, limits: QualityLimits) -> npt.NDArray[np.bool_]:
+    """Say whether of two batches only the other one agrees with the certified values."""
+    fine = table["bias"].abs() <= limits.xrf_bias_pct
+    others_fine = fine.groupby(table["chart"]).transform("sum") - fine
+    return ((table["bias"].abs() > limits.xrf_bias_pct) & (others_fine > 0)).to_numpy()
+
+
+def _between_batches(departure: npt.NDArray[np.float64], noise: npt.NDArray[np.float64]) -> float:
+    """Give the usual day-to-day spread [-]: robust, what the readings' own noise leaves over."""
+    scale = 1.4826 * float(np.median(np.abs(departure - np.median(departure))))
+    return float(np.sqrt(max(scale**2 - float(np.median(noise)), 0.0)))
+
+
+def _rules(rows: pd.DataFrame) -> pd.Series:
+    """Name the run rules that rang in each batch; 10-x tells of slow drift, not of one batch."""
+    rang = rows[rows["rules"] != ""]
+    joined = rang.groupby("group")["rules"].agg(" ".join)
+    return joined.map(lambda text: ", ".join(sorted(set(str(text).split()) - {"10-x"})))
+
+
+def _names(rows: pd.DataFrame, n: int) -> npt.NDArray[np.object_]:
+    """Name the standards of each group: ``STD-A x 2, STD-B``."""
+    out = np.full(n, "", dtype=object)
+    counts = rows.groupby(["group", "standard"], sort=True).size().rename("n").reset_index()
+    for group, standard, n_here in counts.to_numpy(dtype=object):
+        text = f"{standard} x {n_here}" if n_here > 1 else str(standard)
+        out[group] = f"{out[group]}, {text}" if out[group] else text
+    return out

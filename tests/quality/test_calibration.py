@@ -1,0 +1,143 @@
+import dataclasses
+
+import numpy as np
+import pytest
+
+from geochem.quality.calibration_fit import fit_line
+from geochem.quality.judge import judge_quality
+
+
+def of(report, element):
+    return next(c for c in report.calibrations if c.element == element)
+
+
+@pytest.fixture(scope="module")
+def survey(simulated):
+    return simulated(7, days=8, lab_every=5)
+
+
+@pytest.fixture(scope="module")
+def report(survey, certificates):
+    return judge_quality(survey, certificates)
+
+
+def test_the_planted_factor_comes_back(report):
+    # Nickel reads 1.40 x the truth, iron 1.05 x.
+    nickel, iron = of(report, "Ni"), of(report, "Fe")
+    assert nickel.verdict == "pass"
+    middle = 50.0
+    value = nickel.intercept + nickel.slope * (np.log10(middle) if nickel.log else middle)
+    value = 10**value if nickel.log else value
+    assert value == pytest.approx(middle / 1.40, rel=0.06)
+    value = iron.intercept + iron.slope * (np.log10(40000) if iron.log else 40000)
+    assert (10**value if iron.log else value) == pytest.approx(40000 / 1.05, rel=0.03)
+
+
+def test_pairs_with_a_limit_are_left_out_and_counted(report):
+    copper = of(report, "Cu")
+    pairs = report.calibration_pairs
+    pairs = pairs[pairs["element"] == "Cu"]
+    assert copper.n == pairs["used"].sum()
+    assert copper.n_left_out == (pairs["reason"] == "below detection").sum()
+    assert copper.low == pairs.loc[pairs["used"], "x"].min()
+
+
+def test_log_when_the_range_is_wide(report):
+    pairs = report.calibration_pairs
+    for c in report.calibrations:
+        x = pairs.loc[(pairs["element"] == c.element) & pairs["used"], "x"]
+        y = pairs.loc[(pairs["element"] == c.element) & pairs["used"], "y"]
+        assert c.log == (x.max() / x.min() > 10 or y.max() / y.min() > 10)
+
+
+def test_partial_digestion_is_never_corrected_onto(simulated, certificates):
+    report = judge_quality(simulated(7, lab_every=5, lab_digestion="partial"), certificates)
+    assert {c.verdict for c in report.calibrations} == {"fail"}
+    assert "not corrected onto each other" in of(report, "Fe").reason
+
+
+def test_unstated_digestion_counts_as_comparable_with_a_finding(simulated, certificates):
+    report = judge_quality(simulated(7, lab_every=5, lab_digestion=None), certificates)
+    assert of(report, "Fe").verdict == "pass"
+    assert "digestion-unstated" in {f.code for f in report.findings}
+
+
+@pytest.mark.parametrize(("lab_every", "verdict"), [(16, "provisional"), (40, "fail")])
+def test_few_pairs(simulated, certificates, lab_every, verdict):
+    report = judge_quality(simulated(7, lab_every=lab_every), certificates)
+    assert of(report, "Fe").n < 20
+    assert of(report, "Fe").verdict == verdict
+
+
+def test_highs_only_is_not_a_pass(survey, certificates):
+    samples = survey.samples.copy()
+    low = samples["Fe_ppm__xrf"] < samples["Fe_ppm__xrf"].quantile(0.75)
+    extra = samples["Fe_ppm__xrf"] * 0.95
+    samples["Fe_ppm__lab_4a"] = np.where(low, np.nan, extra)
+    report = judge_quality(dataclasses.replace(survey, samples=samples), certificates)
+    assert of(report, "Fe").n >= 20
+    assert of(report, "Fe").verdict == "provisional"
+    assert "high readings only" in of(report, "Fe").reason
+
+
+def test_readings_of_failed_batches_stay_out(simulated, certificates):
+    survey = simulated(7, days=8, lab_every=5, gains={(3, "Cu"): 1.5})
+    report = judge_quality(survey, certificates)
+    pairs = report.calibration_pairs
+    bad = pairs[(pairs["element"] == "Cu") & (pairs["reason"] == "batch failed")]
+    assert len(bad)
+    assert bad["sample_id"].str.startswith("S003").all()
+    assert not bad["used"].any()
+
+
+def test_instruments_that_differ_get_a_line_each(survey, certificates):
+    samples, results = survey.samples.copy(), survey.results.copy()
+    second = samples["sample_id"].str.slice(1, 4).astype(int) >= 4
+    samples["Fe_ppm__xrf"] *= np.where(second, 1.3, 1.0)
+    later = results["sample_id"].str.slice(1, 4).isin(["004", "005", "006", "007"])
+    results.loc[later & (results["assay"] == "xrf"), "instrument"] = "X2"
+    changed = dataclasses.replace(survey, samples=samples, results=results)
+    lines = {
+        c.instrument: c
+        for c in judge_quality(changed, certificates).calibrations
+        if c.element == "Fe"
+    }
+    assert set(lines) == {"X1", "X2"}
+    assert {c.verdict for c in lines.values()} == {"pass"}
+
+
+def test_mixed_up_sample_does_not_bend_the_line():
+    rng = np.random.default_rng(1)
+    x = 10 ** rng.uniform(1, 3, 40)
+    y = 0.8 * x * (1 + 0.05 * rng.standard_normal(40))
+    y[3], y[20] = 30 * y[3], y[20] / 30
+    fit = fit_line(x, y, 0.05 * x, 0.05 * y)
+    assert list(np.flatnonzero(fit.wild)) == [3, 20]
+    assert fit.at(np.array([100.0]))[0] == pytest.approx(80, rel=0.05)
+
+
+def test_no_relation_fails_however_small_the_error():
+    # Potassium that hardly varies: small error, no relation; the line must not pass.
+    from geochem.quality.calibration import _Job, _verdict
+    from geochem.quality.limits import QualityLimits
+
+    rng = np.random.default_rng(2)
+    x, y = (20000 * (1 + 0.03 * rng.standard_normal(60)) for _ in range(2))
+    fit = fit_line(x, y, 0.03 * x, 0.03 * y)
+    job = _Job("K", "xrf", "lab", "", "total", fraction_differs=False)
+    verdict, reason = _verdict(job, fit, x, 0, x, QualityLimits())
+    assert verdict == "fail"
+    assert "no relation" in reason
+
+
+def test_intervals_cover_when_stated_errors_are_too_small():
+    """Scatter that the stated errors do not explain widens the intervals: 90 % in 200 draws."""
+    rng = np.random.default_rng(3)
+    hits = 0
+    for _ in range(200):
+        true = 10 ** rng.normal(2, 0.35, 40)
+        x = 1.2 * true * np.exp(0.12 * rng.standard_normal(40))
+        y = true * np.exp(0.12 * rng.standard_normal(40))
+        fit = fit_line(x, y, 0.02 * x, 0.05 * y)
+        hits += abs(fit.slope - 1.0) < 1.645 * fit.slope_se
+    assert 0.84 <= hits / 200 <= 0.96
