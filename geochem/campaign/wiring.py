@@ -194,7 +194,8 @@ def _with_trust(analytes: pd.DataFrame, verdicts: pd.DataFrame) -> pd.DataFrame:
     known = verdicts.dropna(subset=["trust"]).drop_duplicates(["assay", "element"])
     trust = known.set_index(["assay", "element"])["trust"]
     keys = list(zip(analytes["assay"], analytes["element"], strict=True))
-    return analytes.assign(trust=[trust.get(key) for key in keys])
+    classes: list[Any] = [trust.get(key) for key in keys]
+    return analytes.assign(trust=classes)
 
 
 def used_samples(samples: Any) -> Any:

@@ -1,0 +1,407 @@
+"""`search_anomalies`: from accepted values and backgrounds to the evidence of every sample.
+
+What lives here: the order of the steps and the tables they end in. What does not: any formula.
+The order: rows, gates (`gates`), who counts (`associations`), z and probability (`univariate`),
+scores (`association_score`), coherence (`spatial`), groups (`clusters`).
+Test to copy: `tests/anomalies/test_search.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geochem.anomalies import (
+    association_score,
+    associations,
+    clusters,
+    common_factors,
+    gates,
+    multivariate,
+    spatial,
+    univariate,
+)
+from geochem.elements import element_rank
+from geochem.errors import WrongCall
+from geochem.model.background import BackgroundReport
+from geochem.model.evidence import Association, Composition, Evidence
+from geochem.model.finding import Finding
+from geochem.model.layers import Spacing
+from geochem.model.quality import Calibration
+from geochem.model.tables import Values, elements_of, values_of
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import numpy.typing as npt
+    import pandas as pd
+
+    FloatArray = npt.NDArray[np.float64]
+
+#: media of which evidence is made, if they have a background
+MEDIA = ("soil", "till", "stream sediment", "rock")
+
+
+def search_anomalies(
+    samples: gpd.GeoDataFrame,
+    background: BackgroundReport,
+    compositions: Sequence[Composition],
+    spacings: Sequence[Spacing],
+    *,
+    analytes: pd.DataFrame,
+    calibrations: Sequence[Calibration] = (),
+    seek: Sequence[str] = (),
+    association: str | Mapping[str, float] | None = None,
+    seed: int = 1,
+) -> Evidence:
+    """Score every located sample of a medium that has a background.
+
+    Parameters
+    ----------
+    samples : geopandas.GeoDataFrame
+        Located routine samples with accepted values; not changed.
+    background : BackgroundReport
+        Domains, backgrounds, thresholds.
+    compositions : sequence of Composition
+        Log-ratio view per medium; may be empty.
+    spacings : sequence of Spacing
+        Geometry per medium and grid.
+    analytes : pandas.DataFrame
+        Contract `tables.ANALYTES`: which assay an accepted value comes from.
+    calibrations : sequence of Calibration
+        Those that pass open the gate of a portable-XRF element.
+    seek : sequence of str
+        Sought elements; none: all associations compete.
+    association : str or mapping of str to float, optional
+        Name of a preset, or own signed weights.
+    seed : int, default 1
+        Of random steps.
+
+    Returns
+    -------
+    Evidence
+        Rows sorted by `sample_id`.
+
+    Raises
+    ------
+    WrongCall
+        If an element or association is not known, or sample ids are doubled.
+    """
+    chosen = associations.choose(seek, association)
+    rows, media, domains, weight = _rows(samples, background)
+    findings: list[Finding] = []
+    elements = elements_of(rows)
+    gate = gates.decide(rows, elements, media, analytes, calibrations)
+    open_elements, excluded = gates.reasons(gate, elements)
+    table = univariate.BackgroundTable(background.backgrounds, background.thresholds)
+    where = univariate.places(media, domains)
+    open_elements, no_background = _with_background(table, open_elements, where)
+    excluded |= no_background
+    scored, said = associations.usable(chosen, open_elements)
+    findings.extend(said)
+    sought_open = [e for e in seek if e in open_elements]
+    sign = associations.signs(scored, sought_open)
+    for element in open_elements:
+        if element not in sign:
+            excluded[element] = "not sought and in none of the associations that are scored"
+    findings += _said_about_gates(seek, excluded, gate)
+
+    values = {e: values_of(rows, e) for e in sign}
+    z, z_all, p = _univariate(table, gate, values, where, sign)
+    dense = _dense(table, gate, rows, media, where)
+    scores, also_said = _scores(scored, z, values, gate, media, weight, dense)
+    findings += also_said
+
+    easting, northing = rows.geometry.x.to_numpy(), rows.geometry.y.to_numpy()
+    grids = (
+        rows["grid"].to_numpy(dtype=object)
+        if "grid" in rows.columns
+        else np.full(len(rows), "", dtype=object)
+    )
+    places = spatial.grounds(media, grids, easting, northing, spacings)
+    coherent, _ = spatial.coherence(scores, places, seed=seed)
+    findings += multivariate.outlier_findings(multivariate.outliers(compositions))
+    label, groups = _groups(rows, compositions, media, domains, z, scores, coherent, seed)
+    anomalies = _table(rows, media, domains, easting, northing, z, p, label)
+    return Evidence(
+        anomalies=anomalies,
+        z_all=_frame({f"{e}_z": v for e, v in z_all.items()}, len(rows)),
+        elements=tuple(sign),
+        excluded={e: excluded[e] for e in sorted(excluded, key=element_rank)},
+        associations=scored,
+        scores=_frame(scores, len(rows)),
+        coherence=_frame(coherent, len(rows)),
+        clusters=groups,
+        findings=tuple(findings),
+    )
+
+
+def _rows(
+    samples: gpd.GeoDataFrame, background: BackgroundReport
+) -> tuple[gpd.GeoDataFrame, npt.NDArray[np.object_], npt.NDArray[np.object_], FloatArray]:
+    """Take the samples that have a background, sorted, with medium, domain and weight."""
+    import pandas as pd
+
+    if samples["sample_id"].duplicated().any():
+        raise WrongCall("the samples table holds a sample_id twice; each sample needs one row.")
+    known = background.domains[["sample_id", "domain", "weight"]]
+    media_with = set(background.backgrounds["medium"].dropna())
+    keep = samples["medium"].isin(MEDIA).to_numpy() & (
+        samples["sample_id"].isin(known["sample_id"]).to_numpy()
+        | ((samples["medium"] == "rock").to_numpy() & ("rock" in media_with))
+    )
+    keep &= (samples.geometry.notna() & ~samples.geometry.is_empty).to_numpy()
+    rows = samples[keep].sort_values("sample_id", kind="stable").reset_index(drop=True)
+    joined = rows[["sample_id"]].merge(known, on="sample_id", how="left", validate="1:1")
+    domain = np.array(
+        [univariate.ALL if pd.isna(d) else str(d) for d in joined["domain"]], dtype=object
+    )
+    weight = joined["weight"].to_numpy(dtype=float, na_value=np.nan)
+    weight = np.where(np.isfinite(weight) & (weight > 0), weight, 1.0)
+    return rows, rows["medium"].to_numpy(dtype=object), domain, weight
+
+
+def _with_background(
+    table: univariate.BackgroundTable,
+    elements: Sequence[str],
+    where: univariate.Places,
+) -> tuple[list[str], dict[str, str]]:
+    usable, without = [], {}
+    for element in elements:
+        if np.isfinite(table.levels(where, element).location).any():
+            usable.append(element)
+        else:
+            without[element] = "no usable background (too few values, or no spread)"
+    return usable, without
+
+
+def _univariate(
+    table: univariate.BackgroundTable,
+    gate: Mapping[tuple[str, str], gates.Gate],
+    values: Mapping[str, Values],
+    where: univariate.Places,
+    sign: Mapping[str, int],
+) -> tuple[dict[str, FloatArray], dict[str, FloatArray], dict[str, FloatArray]]:
+    whole = univariate.Places(
+        tuple((medium, univariate.ALL) for medium, _ in where.keys), where.code
+    )
+    z: dict[str, FloatArray] = {}
+    z_all: dict[str, FloatArray] = {}
+    p: dict[str, FloatArray] = {}
+    for element, s in sign.items():
+        usable = _usable(gate, element, len(where.code))
+        own = table.levels(where, element, s)
+        z[element] = univariate.robust_z(values[element], usable, own)
+        z_all[element] = univariate.robust_z(
+            values[element], usable, table.levels(whole, element, s)
+        )
+        p[element] = univariate.probability_beyond(values[element], usable, own, s)
+    return z, z_all, p
+
+
+def _usable(
+    gate: Mapping[tuple[str, str], gates.Gate], element: str, n: int
+) -> npt.NDArray[np.bool_]:
+    usable = np.zeros(n, dtype=bool)
+    for (_, e), g in gate.items():
+        if e == element and g.open:
+            usable |= g.usable
+    return usable
+
+
+def _dense(
+    table: univariate.BackgroundTable,
+    gate: Mapping[tuple[str, str], gates.Gate],
+    rows: gpd.GeoDataFrame,
+    media: npt.NDArray[np.object_],
+    where: univariate.Places,
+) -> dict[str, FloatArray]:
+    """Give z of all elements that are mostly detected, limits included, for the common factors."""
+    out: dict[str, FloatArray] = {}
+    for element in sorted({e for _, e in gate}, key=element_rank):
+        v = values_of(rows, element)
+        column = np.full(len(rows), np.nan)
+        for medium in sorted(set(media.tolist())):
+            g = gate[medium, element]
+            known = (media == medium) & g.usable & (v.value > 0)
+            if g.open and known.any() and v.below[known].mean() <= common_factors.MOST_BELOW:
+                level = table.levels(where, element)
+                log = np.log10(np.where(known, v.value, 1.0))
+                column = np.where(known, (log - level.location) / level.scale, column)
+        if np.isfinite(column).any():
+            out[element] = column
+    return out
+
+
+def _scores(
+    scored: Sequence[Association],
+    z: Mapping[str, FloatArray],
+    values: Mapping[str, Values],
+    gate: Mapping[tuple[str, str], gates.Gate],
+    media: npt.NDArray[np.object_],
+    weight: FloatArray,
+    dense: Mapping[str, FloatArray],
+) -> tuple[dict[str, FloatArray], list[Finding]]:
+    n = len(media)
+    below = {e: values[e].below & _usable(gate, e, n) for e in z}
+    out: dict[str, FloatArray] = {}
+    thin: list[str] = []
+    by_medium = {m: np.flatnonzero(media == m) for m in sorted(set(media.tolist()))}
+    grounds = {
+        m: common_factors.ground_of({e: v[rows] for e, v in dense.items()}, weight[rows])
+        for m, rows in by_medium.items()
+    }
+    for a in scored:
+        column = np.full(n, np.nan)
+        for medium, rows in by_medium.items():
+            mine = {e: z[e][rows] for e in a.used}
+            if medium != "rock":
+                mine = common_factors.without_common_factors(mine, grounds[medium])
+            made = association_score.score(
+                a,
+                mine,
+                {e: below[e][rows] for e in a.used},
+                weight[rows],
+                recentre=medium != "rock",
+            )
+            if len(made.elements) >= associations.FEWEST:
+                column[rows] = made.values
+            else:
+                thin.append(f"{a.name} in {medium}")
+        out[a.name] = column
+    said = []
+    if thin:
+        said.append(
+            Finding(
+                "association-not-measured-in-medium",
+                "note",
+                f"Fewer than {associations.FEWEST} elements are usable for "
+                f"{', '.join(thin[:5])}{' and others' if len(thin) > 5 else ''}; "
+                "those samples have no score for it.",
+            )
+        )
+    return out, said
+
+
+def _groups(
+    rows: gpd.GeoDataFrame,
+    compositions: Sequence[Composition],
+    media: npt.NDArray[np.object_],
+    domains: npt.NDArray[np.object_],
+    z: Mapping[str, FloatArray],
+    scores: Mapping[str, FloatArray],
+    coherent: Mapping[str, FloatArray],
+    seed: int,
+) -> tuple[npt.NDArray[np.float64], pd.DataFrame]:
+    """Group the samples of each medium; numbers go on from one medium to the next."""
+    import pandas as pd
+
+    label = np.full(len(rows), np.nan)
+    best = _best(scores, len(rows))
+    raised = clusters.raised(best, _best(coherent, len(rows)))
+    tables: list[pd.DataFrame] = []
+    first = 1
+    ids = rows["sample_id"].to_numpy(dtype=object)
+    by_medium = {c.medium: c for c in compositions}
+    for medium in MEDIA[:3]:
+        at = np.flatnonzero(media == medium)
+        composition = by_medium.get(medium)
+        if len(at) < clusters.FEWEST:
+            continue
+        if composition is not None and sum(e in z for e in composition.parts) >= 3:
+            position = pd.Index(composition.sample_id).get_indexer(ids[at])
+            at = at[position >= 0]
+            position = position[position >= 0]
+            columns = [i for i, e in enumerate(composition.parts) if e in z]
+            view = composition.clr[position][:, columns]
+        else:
+            dense = [e for e in z if np.isfinite(z[e][at]).mean() >= 0.6]
+            view = np.column_stack([z[e][at] for e in dense]) if dense else np.empty((0, 0))
+        if len(at) < clusters.FEWEST or view.shape[1] < 2:
+            continue
+        found = clusters.group(
+            clusters.standardise(view, domains[at]), raised[at], best[at], seed=seed
+        )
+        label[at] = np.where(found.label >= 0, found.label + first, np.nan)
+        mine = {e: v[at] for e, v in z.items()}
+        tables.append(clusters.describe(medium, found, mine, best[at], first))
+        first += found.n_groups
+    if not tables:
+        return label, clusters.no_groups()
+    return label, pd.concat(tables, ignore_index=True)
+
+
+def _best(scores: Mapping[str, FloatArray], n: int) -> FloatArray:
+    if not scores:
+        return np.zeros(n)
+    stacked = np.column_stack(list(scores.values()))
+    return np.where(np.isfinite(stacked), stacked, -np.inf).max(axis=1, initial=-9.0)
+
+
+def _table(
+    rows: gpd.GeoDataFrame,
+    media: npt.NDArray[np.object_],
+    domains: npt.NDArray[np.object_],
+    easting: FloatArray,
+    northing: FloatArray,
+    z: Mapping[str, FloatArray],
+    p: Mapping[str, FloatArray],
+    label: FloatArray,
+) -> gpd.GeoDataFrame:
+    import geopandas as gpd
+    import pandas as pd
+
+    data: dict[str, object] = {
+        "sample_id": rows["sample_id"].to_numpy(dtype=object),
+        "medium": media,
+        "domain": domains,
+        "easting": easting,
+        "northing": northing,
+        **{f"{e}_z": v for e, v in z.items()},
+        **{f"{e}_p": v for e, v in p.items()},
+        "group": pd.Series(label).astype("Int64").array,
+    }
+    frame = pd.DataFrame(data, index=pd.RangeIndex(len(rows)))
+    for name in ("sample_id", "medium", "domain"):
+        frame[name] = frame[name].astype(object)
+    geometry = gpd.GeoSeries(rows.geometry.to_numpy(), index=frame.index, crs=rows.crs)
+    return gpd.GeoDataFrame(frame, geometry=geometry, crs=rows.crs)
+
+
+def _frame(columns: Mapping[str, FloatArray], n: int) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame(dict(columns), index=pd.RangeIndex(n))
+
+
+def _said_about_gates(
+    seek: Sequence[str],
+    excluded: Mapping[str, str],
+    gate: Mapping[tuple[str, str], gates.Gate],
+) -> list[Finding]:
+    out = []
+    for element in seek:
+        measured = any(e == element for _, e in gate)
+        if element in excluded or not measured:
+            why = excluded.get(element, "it was not measured")
+            out.append(
+                Finding(
+                    "sought-element-not-usable",
+                    "warning",
+                    f"{element} is sought but does not count: {why}. Its pathfinders are used in "
+                    "its place; have it analysed by a laboratory.",
+                    element=element,
+                )
+            )
+    gated = [e for e in excluded if "laboratory" in excluded[e] and e not in set(seek)]
+    if gated:
+        out.append(
+            Finding(
+                "element-gated",
+                "note",
+                f"{', '.join(gated)} by portable XRF do not count in scores or ranks without a "
+                "laboratory or a calibration that passes.",
+            )
+        )
+    return out
