@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geochem.coordinates import WGS84, change_coordinates
+from geochem.coordinates import WGS84, read_crs, transform_positions
 from geochem.errors import GeochemError
 
 if TYPE_CHECKING:
@@ -38,12 +38,12 @@ def wgs84_polynomial(crs: Any, extent: tuple[float, float, float, float]) -> dic
     fit = _nodes(14, chebyshev=True)
     check = _nodes(11, chebyshev=False)
     try:
-        x, y = (centre + fit * half).T
-        lon, lat, _ = change_coordinates(x, y, crs, WGS84)
-        x, y = (centre + check * half).T
-        lon_c, lat_c, _ = change_coordinates(x, y, crs, WGS84)
+        nodes = centre + np.vstack([fit, check]) * half
+        there = transform_positions(nodes[:, 0], nodes[:, 1], read_crs(crs), read_crs(WGS84))
     except GeochemError:
         return None
+    lon, lon_c = np.split(there.x, [len(fit)])
+    lat, lat_c = np.split(there.y, [len(fit)])
     if not (np.isfinite(lon).all() and np.isfinite(lat).all()):
         return None
     terms = _terms(fit)

@@ -1,0 +1,244 @@
+"""Writes all figures of a run: the only place where figures become files."""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geochem.outputs.figures import captions
+from geochem.outputs.figures.importance import important_elements
+from geochem.outputs.figures.layout import page_of
+from geochem.outputs.figures.style import styled
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from geochem.model.bundle import Bundle
+    from geochem.model.surface import Surface
+
+DPI = 150
+#: PNG holds no date and no program, so that equal input gives equal bytes
+_PNG = {"Software": None}
+#: the highest compression takes longer than drawing and saves 5 %
+_QUICK = {"compress_level": 3}
+_PDF = {"Creator": None, "Producer": None, "CreationDate": None}
+
+
+class FiguresRenderer:
+    """Static figures as PNG, the main ones as PDF too."""
+
+    name = "figures"
+    summary = "maps and charts as PNG; the main ones as PDF for print"
+    formats = ("png", "pdf")
+
+    def render(
+        self, bundle: Bundle, folder: Path, *, pdf: bool = True, max_elements: int = 8
+    ) -> list[Path]:
+        """Draw everything that the records allow.
+
+        Parameters
+        ----------
+        bundle : Bundle
+            Records of a run.
+        folder : Path
+            Result folder; files go to ``figures/`` in it.
+        pdf : bool, default True
+            Write the main figures (samples, targets, the first two element maps, box plots,
+            biplots, standards, calibration, associations) as PDF beside the PNG.
+        max_elements : int, default 8
+            Elements that get a map and a probability plot, most important first.
+
+        Returns
+        -------
+        list of Path
+            What was written; a figure whose records are missing is left out.
+        """
+        target = Path(folder) / "figures"
+        target.mkdir(parents=True, exist_ok=True)
+        written = []
+        with _collector_at_rest():
+            for name, in_pdf, draw in figure_jobs(bundle, max_elements):
+                written += write_figure(draw(), target / name, pdf=pdf and in_pdf)
+        return written
+
+
+@contextmanager
+def _collector_at_rest() -> Iterator[None]:
+    """Leave garbage alone while figures are drawn.
+
+    Figures are full of reference cycles, so the collector would search the whole memory again and
+    again: a sixth of the time. What they leave behind (some MB each) is collected at the end.
+    """
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
+            gc.collect()
+
+
+@styled
+def write_figure(drawn: Axes | Figure, stem: Path, *, pdf: bool = False) -> list[Path]:
+    """Write one figure.
+
+    Parameters
+    ----------
+    drawn : Axes or Figure
+        What a drawing function gave; the whole page is written.
+    stem : Path
+        File without ending.
+    pdf : bool
+        Write the PDF too.
+
+    Returns
+    -------
+    list of Path
+        PNG, then PDF.
+    """
+    from matplotlib.figure import Figure
+
+    page = drawn if isinstance(drawn, Figure) else page_of(drawn)
+    png = stem.with_name(f"{stem.name}.png")
+    page.savefig(png, format="png", dpi=DPI, metadata=_PNG, pil_kwargs=_QUICK)
+    if not pdf:
+        return [png]
+    path = stem.with_name(f"{stem.name}.pdf")
+    page.savefig(path, format="pdf", dpi=DPI, metadata=_PDF)
+    return [png, path]
+
+
+Job = tuple[str, bool, "Callable[[], Axes | Figure]"]
+
+
+def figure_jobs(bundle: Bundle, max_elements: int = 8) -> Iterator[Job]:
+    """List the figures of a run: file name, whether the PDF is worth its time, how to draw it.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        Records of a run.
+    max_elements : int
+        Elements that get figures of their own.
+
+    Yields
+    ------
+    tuple
+        Name without ending, whether the PDF is written, a function without arguments.
+    """
+    if len(bundle.survey.samples):
+        yield from _map_jobs(bundle, max_elements)
+        yield from _background_jobs(bundle, max_elements)
+    yield from _quality_jobs(bundle)
+
+
+def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
+    from geochem.outputs.figures.element_map import draw_element
+    from geochem.outputs.figures.samples_map import draw_samples
+    from geochem.outputs.figures.score_map import draw_score, leading_association
+    from geochem.outputs.figures.surface_map import draw_surface
+    from geochem.outputs.figures.targets_map import draw_targets
+
+    samples, layers, info = bundle.survey.samples, bundle.layers, bundle.info
+    evidence = bundle.evidence
+    yield "samples", True, partial(
+        draw_samples, samples, spacings=bundle.spacings, caption=captions.samples(bundle),
+        layers=layers, info=info,
+    )  # fmt: skip
+    for k, element in enumerate(important_elements(bundle)[: max(0, most)]):
+        limits, words = captions.threshold_per_sample(bundle, element)
+        yield f"element_{element}", k < 2, partial(
+            draw_element, samples, element, thresholds=limits, threshold_words=words,
+            caption=captions.element(bundle, element), layers=layers, info=info,
+        )  # fmt: skip
+    lead = leading_association(evidence)
+    yield "targets", True, partial(
+        draw_targets, bundle.targets, samples, evidence=evidence, association=lead,
+        caption=captions.targets(bundle), layers=layers, info=info,
+    )  # fmt: skip
+    if lead is not None and lead.name in evidence.scores.columns and len(evidence.anomalies):
+        yield "associations", True, partial(
+            draw_score, evidence, lead, caption=captions.association(bundle, lead),
+            layers=layers, info=info,
+        )  # fmt: skip
+    for surface in bundle.surfaces:
+        yield f"surface_{surface.name}", False, partial(
+            draw_surface, surface, samples=_samples_behind(bundle, surface),
+            caption=captions.surface(bundle, surface), layers=layers, info=info,
+        )  # fmt: skip
+
+
+def _samples_behind(bundle: Bundle, surface: Surface) -> gpd.GeoDataFrame:
+    """Give the samples that a surface was made from, as far as names tell."""
+    samples = bundle.survey.samples
+    keep = (samples["medium"] == surface.medium).to_numpy()
+    element = surface.name.split("_ppm")[0]
+    if "_ppm" in surface.name and f"{element}_ppm" in samples.columns:
+        keep = keep & np.isfinite(samples[f"{element}_ppm"].to_numpy(dtype=float))
+    return samples.loc[keep]
+
+
+def _background_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
+    from geochem.outputs.figures.biplot import draw_biplot
+    from geochem.outputs.figures.boxplots import draw_boxplots
+    from geochem.outputs.figures.probability import can_draw, draw_probability
+
+    samples, info, records = bundle.survey.samples, bundle.info, bundle.threshold_records
+    elements = important_elements(bundle)[: max(0, most)]
+    for element in elements:
+        fits = [
+            (-fit.n_used, medium, fit)
+            for (medium, e), fit in bundle.probability_plots.items()
+            if e == element and can_draw(fit)
+        ]
+        if fits:
+            _, medium, fit = min(fits, key=lambda f: f[:2])
+            yield f"probability_{element}", False, partial(
+                draw_probability, fit, element, medium=medium, info=info,
+                used=records.get((medium, "all", element)),
+                caption=captions.probability(bundle, element, medium),
+            )  # fmt: skip
+    medium = captions.main_medium(bundle)
+    mine = samples.loc[(samples["medium"].fillna("") == medium).to_numpy()]
+    boxed = [e for e in elements if np.isfinite(mine[f"{e}_ppm"].to_numpy(dtype=float)).any()]
+    if boxed and len(mine) >= 2:
+        found = {e: records.get((medium, "all", e)) for e in boxed}
+        yield "boxplots", True, partial(
+            draw_boxplots, mine, boxed, info=info,
+            thresholds={e: record.value for e, record in found.items() if record is not None},
+            caption=captions.boxplots(bundle, mine, medium, boxed[:6]),
+        )  # fmt: skip
+    for composition in bundle.compositions:
+        if composition.loadings.shape[1] >= 2 and len(composition.scores) >= 3:
+            yield f"biplot_{composition.medium.replace(' ', '_')}", True, partial(
+                draw_biplot, composition, samples=samples, info=info,
+                caption=captions.biplot(bundle, composition),
+            )  # fmt: skip
+
+
+def _quality_jobs(bundle: Bundle) -> Iterator[Job]:
+    from geochem.outputs.figures.calibration import draw_calibrations
+    from geochem.outputs.figures.standards import draw_standards
+
+    info = bundle.info
+    series = captions.standard_series(bundle)
+    if series:
+        yield "standards", True, partial(
+            draw_standards, bundle.quality.standards, series, info=info,
+            limits=captions.bias_limits(bundle), caption=captions.standards(bundle),
+        )  # fmt: skip
+    tried = captions.calibrations_shown(bundle)
+    if tried:
+        yield "xrf_laboratory", True, partial(
+            draw_calibrations, tried, captions.pairs_by_instrument(bundle), info=info,
+            caption=captions.calibrations(bundle),
+        )  # fmt: skip

@@ -1,0 +1,141 @@
+"""Map of a grid of estimates with its samples and a colour bar in real units."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from geochem.outputs.figures.base_map import draw_base
+from geochem.outputs.figures.layout import (
+    MAP_BOX,
+    Caption,
+    furnish,
+    head_and_foot,
+    map_window,
+    new_page,
+    page_of,
+    place,
+)  # fmt: skip
+from geochem.outputs.figures.panel import Block, Entry, draw_panel
+from geochem.outputs.figures.style import INK, colour_map, styled
+from geochem.outputs.figures.symbols import positions, put
+from geochem.outputs.figures.text_fit import log_steps, round_steps, tick_text
+from geochem.outputs.wording import figure
+from geochem.units import shown_unit
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import numpy.typing as npt
+    from matplotlib.axes import Axes
+
+    from geochem.model.bundle import CampaignInfo
+    from geochem.model.layers import Layers
+    from geochem.model.surface import Surface
+
+
+@styled
+def draw_surface(
+    surface: Surface,
+    *,
+    samples: gpd.GeoDataFrame | None = None,
+    layers: Layers | None = None,
+    info: CampaignInfo | None = None,
+    caption: Caption | None = None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Show a surface; concentrations on a log scale, scores on a plain one.
+
+    Parameters
+    ----------
+    surface : Surface
+        Estimates.
+    samples : geopandas.GeoDataFrame, optional
+        Drawn faintly: between them the surface is a guess.
+    layers, info, caption, ax
+        As in `draw_samples`.
+
+    Returns
+    -------
+    Axes
+        The map.
+    """
+    from matplotlib.colors import LogNorm, Normalize
+
+    own = ax is None
+    ax = place(new_page(), MAP_BOX) if ax is None else ax
+    rows, columns = surface.values.shape
+    east = surface.west + columns * surface.cell
+    south = surface.north - rows * surface.cell
+    nothing = np.empty(0)
+    window = map_window(nothing, nothing, also=[(surface.west, south, east, surface.north)])
+    ground = draw_base(ax, layers, window, fill=False)
+    values, unit, words = _shown(surface)
+    log = unit in ("ppm", "ppb", "%", "g/t")
+    known = values[np.isfinite(values) & ((values > 0) | (not log))]
+    blocks = []
+    if len(known):
+        low, high = (float(v) for v in np.quantile(known, [0.005, 0.995]))
+        if not high > low:
+            low, high = (low * 0.9, low * 1.1) if log and low > 0 else (low - 0.5, low + 0.5)
+        norm: Any = LogNorm(low, high) if log else Normalize(low, high)
+        ticks = log_steps(low, high) if log else round_steps(low, high, 6)
+        colours = colour_map()
+        ax.imshow(
+            values, extent=(surface.west, east, south, surface.north), origin="upper",
+            cmap=colours, norm=norm, interpolation="nearest", aspect="auto", zorder=1.2,
+            gid="surface",
+        )  # fmt: skip
+        blocks.append(
+            Block(
+                f"{words} [{unit}]" if unit else words,
+                bar=(colours, norm, ticks, [tick_text(t) for t in ticks]),
+                note="Colours end at the lowest and highest 0.5 % of the cells.",
+            )
+        )
+    else:
+        blocks.append(Block(f"{words}: no cell could be estimated."))
+    if samples is not None and len(samples):
+        x, y = positions(samples)
+        style = {"marker": "o", "ms": 1.5 if len(x) < 2000 else 0.8, "mfc": INK, "mec": "none"}
+        put(ax, x, y, {**style, "alpha": 0.45}, zorder=3, label="samples")
+        blocks.append(Block("", (Entry("samples", f"{len(x)}", marker=style),)))
+    furnish(ax, window, info)
+    blocks.append(Block("How it was made", note=_how(surface)))
+    draw_panel(ax, [*blocks, *ground])
+    if own:
+        default = Caption(f"{surface.title}, surface", f"n = {surface.n_used} samples.")
+        head_and_foot(page_of(ax), caption or default, info)
+    return ax
+
+
+def _shown(surface: Surface) -> tuple[npt.NDArray[np.float64], str, str]:
+    """Give values in the unit that is shown, that unit, and what they are."""
+    element = surface.name.split("_ppm")[0] if "_ppm" in surface.name else ""
+    if element and surface.unit in ("mg/kg", "ppm", ""):
+        known = surface.values[np.isfinite(surface.values)]
+        unit, divisor = shown_unit(element, float(np.median(known)) if len(known) else 1.0)
+        return surface.values / divisor, unit, element
+    unit = "" if surface.unit == "standard deviations" else surface.unit
+    words = surface.title + (", standard deviations of background" if not unit else "")
+    return surface.values, unit, words
+
+
+def _how(surface: Surface) -> str:
+    method = surface.method.replace("_", " ")
+    words = [f"{method[:1].upper()}{method[1:]} from {surface.n_used} {surface.medium} samples"]
+    words.append(f"cells of {surface.cell:g} m")
+    model = surface.details.get("variogram")
+    if isinstance(model, dict) and "range" in model:
+        name = str(model.get("model", "")).strip()
+        words.append(f"{name} variogram, range {figure(model['range'])} m".strip())
+    rmse = surface.cross_validation.get("rmse", np.nan)
+    plain = surface.cross_validation.get("rmse_of_median", np.nan)
+    end = ""
+    if rmse == rmse and plain == plain:
+        scale = "log10" if "_ppm" in surface.name else "score"
+        end = (
+            f" Left-out samples are missed by {figure(rmse, 2)} ({scale} units); the plain median "
+            f"misses them by {figure(plain, 2)}."
+        )
+    return ", ".join(words) + "." + end

@@ -1,0 +1,463 @@
+"""The barren survey that outlines are judged against.
+
+What lives here: the background of each score (spread and variogram, robust against the anomalous
+tail), simulated surveys of barren ground at the same places, filtered in the same way, and from
+them the false-discovery rate and the probability of an outline. What does not: outlines of the
+real survey (`outlines`), simulation of fields (stats).
+
+How it is judged. All scores that compete are simulated together, with their correlation; at each
+place the largest filtered value of all of them and of all halo sizes counts, so the multiplicity
+of scores, sizes and places is in the null itself. An outline's strength is its highest filtered
+value. Its q-value is the expected number of barren outlines at least as strong, per survey, over
+the number found that are at least as strong (Storey 2002, Journal of the Royal Statistical
+Society B 64:479-498, without estimating the barren share); kept are those with q <= 0.10.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from geochem.stats.random_fields import simulate_fields
+from geochem.stats.variogram import experimental_variogram, fit_variogram
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    FloatArray = npt.NDArray[np.float64]
+    IntArray = npt.NDArray[np.intp]
+
+#: scores are drawn in to these limits [-]
+LOWEST, HIGHEST = -2.5, 5.0
+#: above the first, a score may exceed the highest one beside it by the second at most, so that no
+#: single sample carries an outline [-]
+LONELY, ABOVE_NEXT = 2.0, 1.0
+#: the background is measured on scores drawn in to this [-]
+BACKGROUND_HIGHEST = 3.0
+#: filtered value from which a place may belong to an outline [-]
+CUT = 2.0
+#: places and lines that an outline needs at least
+LEAST_PLACES, LEAST_LINES = 3, 2
+#: tolerated share of barren outlines among those kept
+FALSE_DISCOVERY = 0.10
+#: error of a robust spread over that of a root mean square (1.65 for independent normal values;
+#: 1.3 by simulation of continuous barren ground: 5-9 % of surveys then get a target)
+LOOSE = 1.3
+#: reach of the variogram of the background, in mean spacings
+REACH = 8.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Background:
+    """How the scores of one part behave where nothing is.
+
+    Parameters
+    ----------
+    centre, spread : ndarray, shape (n_associations,)
+        Median and robust standard deviation of the scores.
+    nugget : ndarray, shape (n_associations,)
+        Share of the variance without continuity. [-]
+    range_m : ndarray, shape (n_associations,)
+        Range parameter of the exponential rest. [m]
+    correlation : ndarray, shape (n_associations, n_associations)
+        Between the scores.
+    """
+
+    centre: FloatArray
+    spread: FloatArray
+    nugget: FloatArray
+    range_m: FloatArray
+    correlation: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """One grid, or the catchments of a stream survey, ready to be judged.
+
+    Parameters
+    ----------
+    label : str
+        For people.
+    metres : ndarray, shape (p, 2)
+        Places of the values. [m]
+    count : ndarray, shape (p,)
+        Samples at each.
+    values : ndarray, shape (p, n_associations)
+        Winsorised scores in standard deviations of the background.
+    background : Background
+        Of the scores.
+    operators : list of scipy.sparse.csr_array, shape (m, p)
+        Filters; each gives variance 1 in the background.
+    edges : ndarray of int, shape (e, 2)
+        Which of the m units are neighbours.
+    line : ndarray of int, shape (m,)
+        Line of each unit.
+    beside : ndarray of int, shape (p, k)
+        Places beside each place, padded with its own number.
+    least_places, least_lines : int
+        What an outline needs.
+    """
+
+    label: str
+    metres: FloatArray
+    count: FloatArray
+    values: FloatArray
+    background: Background
+    operators: Sequence[Any]
+    edges: IntArray
+    line: IntArray
+    beside: IntArray
+    least_places: int = LEAST_PLACES
+    least_lines: int = LEAST_LINES
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Filtered:
+    """Filtered scores of the real survey.
+
+    Parameters
+    ----------
+    values : ndarray, shape (m, n_associations)
+        Largest over the halo sizes, in standard deviations of the background.
+    scale : ndarray of int, shape (m, n_associations)
+        Which size that was.
+    """
+
+    values: FloatArray
+    scale: IntArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Barren:
+    """What simulated barren surveys showed.
+
+    Parameters
+    ----------
+    draws : int
+        Surveys.
+    strongest : ndarray, shape (draws,)
+        Strongest outline of each, over all parts; 0 where there was none.
+    peaks : ndarray
+        Strength of every outline of every survey, ascending.
+    """
+
+    draws: int
+    strongest: FloatArray
+    peaks: FloatArray
+
+    def expected(self, strength: npt.ArrayLike) -> FloatArray:
+        """Give the mean number of barren outlines per survey that are at least so strong."""
+        below = np.searchsorted(self.peaks, np.asarray(strength, dtype=float), side="left")
+        return (len(self.peaks) - below) / max(self.draws, 1)
+
+
+def describe_background(
+    metres: FloatArray, scores: FloatArray, spacing: float, exclude: npt.NDArray[np.bool_]
+) -> Background:
+    """Measure spread, continuity and correlation of the scores of one part.
+
+    Parameters
+    ----------
+    metres : ndarray, shape (p, 2)
+        Places. [m]
+    scores : ndarray, shape (p, n_associations)
+        As they came.
+    spacing : float
+        Mean spacing. [m]
+    exclude : ndarray of bool, shape (p,)
+        Places inside outlines already found: they are no background.
+
+    Returns
+    -------
+    Background
+        Of winsorised scores.
+    """
+    n = scores.shape[1]
+    kept = scores[~exclude] if (~exclude).sum() >= 30 else scores
+    where = metres[~exclude] if (~exclude).sum() >= 30 else metres
+    centre = np.median(kept, axis=0)
+    spread = 1.4826 * np.median(np.abs(kept - centre), axis=0)
+    spread = np.where(spread > 1e-6, spread, np.maximum(kept.std(axis=0), 1e-6))
+    # the calibrated score has unit spread: a flat one must not be blown up
+    spread = np.maximum(spread, 0.3)
+    drawn = np.clip((kept - centre) / spread, LOWEST, BACKGROUND_HIGHEST)
+    nugget, range_m = np.ones(n), np.full(n, spacing)
+    for j in range(n):
+        experimental = experimental_variogram(
+            where, drawn[:, j], cutoff=REACH * spacing, n_bins=12, max_points=6000
+        )
+        fitted = fit_variogram(experimental, "exponential", max_range=2 * REACH * spacing)
+        if np.isfinite(fitted.sill) and fitted.sill > 0:
+            nugget[j] = np.clip(fitted.nugget / fitted.sill, 0.0, 1.0)
+            range_m[j] = max(fitted.range_m, 0.1 * spacing)
+            # what varies only beyond the reach of the filter is no part of the spread
+            spread[j] *= np.sqrt(np.clip(fitted.sill, 0.5, 1.1))
+    drawn = np.clip((kept - centre) / spread, LOWEST, BACKGROUND_HIGHEST)
+    correlation = np.eye(n)
+    if n > 1 and len(drawn) > 2:
+        deviation = drawn.std(axis=0)
+        live = deviation > 1e-9
+        correlation[np.ix_(live, live)] = np.atleast_2d(np.corrcoef(drawn[:, live].T))
+        np.fill_diagonal(correlation, 1.0)
+    return Background(centre, spread, nugget, range_m, correlation)
+
+
+def standardised(scores: FloatArray, background: Background) -> FloatArray:
+    """Give winsorised scores in standard deviations of the background."""
+    return np.clip((scores - background.centre) / background.spread, LOWEST, HIGHEST)
+
+
+def without_spikes(values: FloatArray, beside: IntArray) -> FloatArray:
+    """Draw single high values in toward the highest one beside them.
+
+    Parameters
+    ----------
+    values : ndarray, shape (p, ...)
+        Scores at places.
+    beside : ndarray of int, shape (p, k)
+        Places beside each place, padded with its own number.
+
+    Returns
+    -------
+    ndarray, shape as `values`
+        A value above 2 is at most 1 higher than the highest value beside it, but not below 2.
+
+    Examples
+    --------
+    >>> line = np.array([[1, 0], [0, 2], [1, 3], [2, 3]])
+    >>> without_spikes(np.array([0.0, 4.0, 0.5, 0.0]), line).tolist()
+    [0.0, 2.0, 0.5, 0.0]
+    >>> without_spikes(np.array([0.0, 4.0, 3.5, 0.0]), line).tolist()
+    [0.0, 4.0, 3.5, 0.0]
+    """
+    flat = values.reshape(len(values), -1)
+    place, column = np.nonzero(flat > LONELY)
+    if not len(place):
+        return values
+    own = beside[place] == place[:, None]
+    around = np.where(own, -np.inf, flat[beside[place], column[:, None]])
+    highest = around.max(axis=1, initial=-np.inf) + ABOVE_NEXT
+    out = flat.copy()
+    out[place, column] = np.minimum(flat[place, column], np.maximum(highest, LONELY))
+    return out.reshape(values.shape)
+
+
+def places_beside(n: int, edges: IntArray) -> IntArray:
+    """Turn edges into a table of neighbours, padded with each place's own number."""
+    i = np.concatenate([edges[:, 0], edges[:, 1]])
+    j = np.concatenate([edges[:, 1], edges[:, 0]])
+    order = np.lexsort([j, i])
+    i, j = i[order], j[order]
+    count = np.bincount(i, minlength=n)
+    out = np.repeat(np.arange(n)[:, None], max(int(count.max(initial=0)), 1), axis=1)
+    out[i, np.arange(len(i)) - np.repeat(np.cumsum(count) - count, count)] = j
+    return out
+
+
+def filter_part(part: Part, ratio: FloatArray) -> Filtered:
+    """Filter the real scores of a part.
+
+    Parameters
+    ----------
+    part : Part
+        Values and filters.
+    ratio : ndarray, shape (n_scales, n_associations)
+        Standard deviation of filtered barren values, from `simulate_barren`.
+
+    Returns
+    -------
+    Filtered
+        Largest over the sizes.
+    """
+    every = np.stack([w @ part.values for w in part.operators]) / ratio[:, None, :]
+    scale = every.argmax(axis=0)
+    return Filtered(np.take_along_axis(every, scale[None], axis=0)[0], scale)
+
+
+def simulate_barren(
+    parts: Sequence[Part], *, draws: int, seed: int, waves: int = 512
+) -> tuple[Barren, list[FloatArray]]:
+    """Simulate surveys of barren ground and find their outlines.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        All parts of the campaign.
+    draws : int
+        Surveys.
+    seed : int
+        Of the random numbers.
+    waves : int
+        Waves per field.
+
+    Returns
+    -------
+    Barren
+        Strengths.
+    list of ndarray, shape (n_scales, n_associations)
+        Per part the standard deviation of filtered values; where the real survey scatters more
+        than the simulated ones on the low side (which no halo widens) it is raised accordingly.
+    """
+    strongest = np.zeros(draws)
+    peaks, ratios = [], []
+    for number, part in enumerate(parts):
+        rng = np.random.default_rng([seed, number])
+        mixing = _symmetric_root(part.background.correlation)
+        n = part.values.shape[1]
+        batch = max(1, min(draws, 30_000_000 // max(1, n * len(part.metres))))
+        ratio: FloatArray | None = None
+        loose = 0.0
+        for first in range(0, draws, batch):
+            size = min(batch, draws - first)
+            fields = _fields(part, mixing, size, rng, waves)
+            every = [w @ fields.reshape(len(part.metres), -1) for w in part.operators]
+            every = [e.reshape(-1, size, n) for e in every]
+            if ratio is None:
+                ratio, loose = _ratio(part, every)
+            top = np.full((every[0].shape[0], size), -np.inf)
+            for s, e in enumerate(every):
+                np.maximum(top, (e / ratio[s]).max(axis=2), out=top)
+            # the spread of the background is known only as well as one survey tells it
+            top *= np.exp(loose * rng.standard_normal(size))[None, :]
+            draw, peak = _outline_peaks(part, top)
+            np.maximum.at(strongest, draw + first, peak)
+            peaks.append(peak)
+        assert ratio is not None
+        ratios.append(ratio)
+    every_peak = np.sort(np.concatenate(peaks)) if peaks else np.empty(0)
+    return Barren(draws, strongest, every_peak), ratios
+
+
+def _fields(
+    part: Part, mixing: FloatArray, size: int, rng: np.random.Generator, waves: int
+) -> FloatArray:
+    """Simulate winsorised scores of barren ground, shape (p, size, n_associations)."""
+    p, n = part.values.shape
+    own = np.empty((n, size, p))
+    for j in range(n):
+        nugget = float(part.background.nugget[j])
+        if nugget < 1:
+            own[j] = np.sqrt(1 - nugget) * simulate_fields(
+                part.metres, nugget=0.0, sill=1.0, range_m=float(part.background.range_m[j]),
+                n_fields=size, rng=rng, n_waves=waves,
+            )  # fmt: skip
+        else:
+            own[j] = 0.0
+        if nugget > 0:
+            own[j] += np.sqrt(nugget / part.count) * rng.standard_normal((size, p))
+    mixed = np.tensordot(own, mixing, axes=([0], [1]))  # (size, p, n)
+    drawn = np.clip(np.ascontiguousarray(mixed.transpose(1, 0, 2)), LOWEST, HIGHEST)
+    return without_spikes(drawn, part.beside)
+
+
+def _symmetric_root(correlation: FloatArray) -> FloatArray:
+    """Give the symmetric square root, so that each score mostly keeps a variogram of its own."""
+    value, vector = np.linalg.eigh(correlation)
+    root = (vector * np.sqrt(np.maximum(value, 0.0))) @ vector.T
+    return root / np.sqrt((root**2).sum(axis=1, keepdims=True))
+
+
+def _ratio(part: Part, every: Sequence[FloatArray]) -> tuple[FloatArray, float]:
+    """Give the spread of filtered values, and the relative error of it from a single survey."""
+    rows, loose = [], []
+    for operator, filtered in zip(part.operators, every, strict=True):
+        one = np.sqrt((filtered**2).mean(axis=0))  # (draws, n_associations)
+        deviation = np.sqrt((one**2).mean(axis=0))
+        if len(one) > 1:
+            loose.append(one.std(axis=0) / np.maximum(deviation, 1e-9))
+        real = operator @ part.values
+        low = np.median(real, axis=0) - np.quantile(real, 0.16, axis=0)
+        wider = np.clip(low / 0.9945 / np.maximum(deviation, 1e-9), 1.0, 1.3)
+        rows.append(deviation * (wider if len(real) >= 100 else 1.0))
+    error = float(LOOSE * np.mean(loose)) if loose else 0.0
+    return np.maximum(np.vstack(rows), 1e-9), error
+
+
+def _outline_peaks(part: Part, top: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Find connected groups above the cut in every draw; give draw and peak of the valid ones."""
+    from scipy.sparse import csr_array
+    from scipy.sparse.csgraph import connected_components
+
+    m, size = top.shape
+    above = top >= CUT
+    draw, unit = np.nonzero(above.T)
+    if not len(unit):
+        return np.empty(0, dtype=np.intp), np.empty(0)
+    position = np.full(size * m, -1, dtype=np.intp)
+    position[draw * m + unit] = np.arange(len(unit))
+    i, j = part.edges[:, 0], part.edges[:, 1]
+    edge, which = np.nonzero(above[i] & above[j])
+    a, b = position[which * m + i[edge]], position[which * m + j[edge]]
+    graph = csr_array((np.ones(len(a), dtype=bool), (a, b)), shape=(len(unit), len(unit)))
+    n, label = connected_components(graph, directed=False)
+    peak = np.zeros(n)
+    np.maximum.at(peak, label, top[unit, draw])
+    owner = np.zeros(n, dtype=np.intp)
+    owner[label] = draw
+    places = np.bincount(label, minlength=n)
+    lines = np.unique(np.column_stack([label, part.line[unit]]), axis=0)[:, 0]
+    valid = (places >= part.least_places) & (np.bincount(lines, minlength=n) >= part.least_lines)
+    return owner[valid], peak[valid]
+
+
+def q_values(strength: npt.ArrayLike, barren: Barren) -> FloatArray:
+    """Give the empirical false-discovery rate at which each outline is kept.
+
+    Parameters
+    ----------
+    strength : array_like, shape (n,)
+        Of the outlines found.
+    barren : Barren
+        Simulated surveys.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Expected number of barren outlines at least as strong over number found at least as
+        strong; never lower for a weaker outline. [-]
+    """
+    s = np.asarray(strength, dtype=float)
+    if not s.size:
+        return s
+    order = np.argsort(-s, kind="stable")
+    rate = barren.expected(s[order]) / np.arange(1, len(s) + 1)
+    # the rate of an outline is the least of all cuts that keep it
+    rate = np.minimum.accumulate(rate[::-1])[::-1]
+    out = np.empty(len(s))
+    out[order] = np.minimum(rate, 1.0)
+    return out
+
+
+def probabilities(
+    strength: npt.ArrayLike, noise: npt.ArrayLike, barren: Barren, *, seed: int
+) -> FloatArray:
+    """Give the share of draws in which an outline beats a barren survey.
+
+    Drawn are: the barren survey, with the spread of the background (in `simulate_barren`), and the
+    measurement noise of the scores under the peak.
+
+    Parameters
+    ----------
+    strength, noise : array_like, shape (n,)
+        Peak of the filtered value and the standard deviation that measurement gives it.
+    barren : Barren
+        Simulated surveys.
+    seed : int
+        Of the draws.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        0-1.
+    """
+    s, e = np.asarray(strength, dtype=float), np.asarray(noise, dtype=float)
+    rng = np.random.default_rng([seed, 977])
+    repeats = max(1, -(-2000 // max(barren.draws, 1)))
+    rival = np.tile(barren.strongest, repeats)
+    # the same draws for all outlines: stronger ones are never less probable by chance
+    own = rng.standard_normal(len(rival))
+    drawn = s[:, None] + e[:, None] * own[None, :]
+    return (drawn > rival[None, :]).mean(axis=1)

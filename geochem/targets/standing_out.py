@@ -1,0 +1,460 @@
+"""From scored samples to outlines that barren ground does not make.
+
+What lives here: the order of the search - prepare grids and catchments, simulate barren surveys,
+find outlines, keep those within the false-discovery rate. Two rounds: outlines kept in the first
+are no background and are left out when the background is measured for the second.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from geochem.targets.catchments import Catchments, catchment_part
+from geochem.targets.ground import Ground, Sites
+from geochem.targets.halo_filter import SCALES, halo_filter
+from geochem.targets.null import (
+    FALSE_DISCOVERY,
+    Background,
+    Barren,
+    Filtered,
+    Part,
+    describe_background,
+    filter_part,
+    places_beside,
+    probabilities,
+    q_values,
+    simulate_barren,
+    standardised,
+    without_spikes,
+)
+from geochem.targets.outlines import Group, Outline, find_groups
+from geochem.targets.polygons import around_places, clipped
+from geochem.targets.polygons import parts as pieces_of
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+    from shapely.geometry.base import BaseGeometry
+
+    FloatArray = npt.NDArray[np.float64]
+    IntArray = npt.NDArray[np.intp]
+
+#: simulated surveys in the first and the second round; on large campaigns fewer
+FIRST_DRAWS, DRAWS = 60, 200
+LARGE = 20_000
+#: two outlines that share this part of the smaller one are the same
+SAME = 0.4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Found:
+    """What the search found.
+
+    Parameters
+    ----------
+    outlines : list of Outline
+        Kept ones, strongest first.
+    q, probability : ndarray, shape (n_outlines,)
+        Of each.
+    short : list of (Ground, Group)
+        Groups that stand out but lack samples or lines, and are as strong as what was kept.
+    barren : Barren
+        Simulated surveys.
+    summary : dict
+        For `TargetReport.null`.
+    n_tried : int
+        Outlines that met all conditions, kept or not.
+    """
+
+    outlines: list[Outline]
+    q: FloatArray
+    probability: FloatArray
+    short: list[tuple[Ground, Group]]
+    barren: Barren
+    summary: dict[str, Any]
+    n_tried: int
+
+
+def search_outlines(
+    sites: Sites,
+    grounds: Sequence[Ground],
+    catchments: Catchments | None,
+    boundary: BaseGeometry | None,
+    meets: Callable[[IntArray, int], bool],
+    *,
+    seed: int,
+) -> Found:
+    """Search all grounds of a campaign.
+
+    Parameters
+    ----------
+    sites : Sites
+        All samples.
+    grounds : sequence of Ground
+        Grids that can carry outlines.
+    catchments : Catchments, optional
+        Of stream sediments.
+    boundary : shapely geometry, optional
+        Outlines are cut there.
+    meets : callable
+        ``meets(samples, association) -> bool``: the element condition.
+    seed : int
+        Of the simulation.
+
+    Returns
+    -------
+    Found
+        Outlines, null, summary.
+    """
+    exclude = np.zeros(len(sites.frame), dtype=bool)
+    parts = _parts(sites, grounds, catchments, exclude, None)
+    found = _round(sites, grounds, catchments, boundary, meets, parts, FIRST_DRAWS, seed)
+    if found.outlines:
+        for outline in found.outlines:
+            exclude |= _near(sites, outline)
+        parts = _parts(sites, grounds, catchments, exclude, parts)
+    return _round(sites, grounds, catchments, boundary, meets, parts, DRAWS, seed)
+
+
+def _parts(
+    sites: Sites,
+    grounds: Sequence[Ground],
+    catchments: Catchments | None,
+    exclude: npt.NDArray[np.bool_],
+    before: Sequence[Part] | None,
+) -> list[Part]:
+    parts = [
+        grid_part(sites, g, exclude, None if before is None else before[i])
+        for i, g in enumerate(grounds)
+    ]
+    if catchments is not None:
+        parts.append(catchment_part(sites, catchments, exclude[catchments.sites]))
+    return parts
+
+
+def _near(sites: Sites, outline: Outline) -> npt.NDArray[np.bool_]:
+    """Mark the samples of an outline and of its rim."""
+    import shapely
+
+    rim = 0.5 * np.sqrt(outline.polygon.area / max(len(outline.sites), 1))
+    x, y = sites.frame["easting"].to_numpy(), sites.frame["northing"].to_numpy()
+    near = shapely.contains_xy(outline.polygon.buffer(rim, quad_segs=4), x, y)
+    return near & (sites.frame["medium"] == outline.medium).to_numpy()
+
+
+def grid_part(
+    sites: Sites,
+    ground: Ground,
+    exclude: npt.NDArray[np.bool_],
+    before: Part | None = None,
+) -> Part:
+    """Make a grid ready to be judged.
+
+    Parameters
+    ----------
+    sites : Sites
+        All samples.
+    ground : Ground
+        One grid.
+    exclude : ndarray of bool, shape (n_sites,)
+        Samples that are no background.
+    before : Part, optional
+        Of an earlier round: its filters serve when the continuity is nearly the same.
+
+    Returns
+    -------
+    Part
+        Winsorised scores at its places, with the filters.
+    """
+    metres = ground.places * np.asarray(ground.size)
+    # samples are winsorised before they are averaged: infill on a spike must not make a halo
+    raw = np.nan_to_num(sites.scores[ground.sites])
+    out = np.zeros(len(ground.places), dtype=bool)
+    np.logical_or.at(out, ground.place_of, exclude[ground.sites])
+    mean = float(np.sqrt(ground.cell_area))
+    background = describe_background(metres, ground.at_places(raw), mean, out)
+    beside = places_beside(len(ground.places), ground.edges)
+    values = without_spikes(ground.at_places(standardised(raw, background)), beside)
+    nugget, reach = _pooled(background)
+    filters: Sequence[Any]
+    if before is not None and _alike((nugget, reach), _pooled(before.background)):
+        filters = before.operators
+    else:
+        filters = halo_filter(
+            ground.places, ground.size, nugget=nugget, range_m=reach, count=ground.count
+        )
+    across = ground.places[:, 0]
+    line = np.floor(across - across.min() + 0.5).astype(np.intp)
+    label = f"{ground.medium} {ground.grid}".strip()
+    return Part(
+        label, metres, ground.count, values, background, filters, ground.edges, line, beside
+    )
+
+
+def _pooled(background: Background) -> tuple[float, float]:
+    """Give the nugget share and range that serve all scores."""
+    return float(background.nugget.mean()), float(np.exp(np.log(background.range_m).mean()))
+
+
+def _alike(one: tuple[float, float], two: tuple[float, float]) -> bool:
+    return abs(one[0] - two[0]) < 0.07 and abs(np.log(one[1] / two[1])) < 0.2
+
+
+def _round(
+    sites: Sites,
+    grounds: Sequence[Ground],
+    catchments: Catchments | None,
+    boundary: BaseGeometry | None,
+    meets: Callable[[IntArray, int], bool],
+    parts: Sequence[Part],
+    draws: int,
+    seed: int,
+) -> Found:
+    places = sum(len(p.metres) for p in parts)
+    large = places > LARGE
+    barren, ratios = simulate_barren(
+        parts, draws=draws // 2 if large else draws, seed=seed, waves=128 if large else 256
+    )
+    outlines: list[Outline] = []
+    short: list[tuple[Ground, Group]] = []
+    for number, part in enumerate(parts):
+        filtered = filter_part(part, ratios[number])
+        if number < len(grounds):
+            made, few = _grid_outlines(
+                sites, grounds[number], number, part, filtered, ratios[number], boundary
+            )
+            short += few
+        else:
+            assert catchments is not None
+            made = _catchment_outlines(sites, catchments, number, part, filtered, boundary)
+        outlines += made
+    outlines = [o for o in outlines if meets(o.sites, o.association)]
+    outlines.sort(key=lambda o: (-round(o.strength, 9), o.part, o.polygon.bounds))
+    outlines = without_overlap(sites, outlines, meets)
+    strength = np.array([o.strength for o in outlines])
+    q = q_values(strength, barren)
+    keep = np.flatnonzero(q <= FALSE_DISCOVERY)
+    p = probabilities(
+        strength[keep], np.array([outlines[i].noise for i in keep]), barren, seed=seed,
+    )  # fmt: skip
+    least = strength[keep].min() if len(keep) else np.quantile(barren.strongest, 0.9)
+    summary = _summary(sites, parts, barren, outlines, q)
+    return Found(
+        [outlines[i] for i in keep], q[keep], p,
+        [(g, x) for g, x in short if x.strength >= least], barren, summary, len(outlines),
+    )  # fmt: skip
+
+
+def _grid_outlines(
+    sites: Sites,
+    ground: Ground,
+    number: int,
+    part: Part,
+    filtered: Filtered,
+    ratio: FloatArray,
+    boundary: BaseGeometry | None,
+) -> tuple[list[Outline], list[tuple[Ground, Group]]]:
+    import shapely
+
+    from geochem.targets.ground import rows_of
+
+    xy = sites.frame[["easting", "northing"]].to_numpy(dtype=float)[ground.sites]
+    made: list[Outline] = []
+    few: list[tuple[Ground, Group]] = []
+    for group in find_groups(ground, filtered, part.values):
+        if not group.enough:
+            few.append((ground, group))
+            continue
+        whole = around_places(ground, group.places)
+        polygon = clipped(whole, boundary)
+        if polygon.is_empty:
+            continue
+        local = np.flatnonzero(shapely.contains_xy(polygon, xy))
+        lines = rows_of(ground.scaled[local], regular=ground.spacing.regular)
+        if len(local) < part.least_places or lines < part.least_lines:
+            cut = "the boundary leaves too few samples or lines of it"
+            few.append((ground, replace(group, reason=cut)))
+            continue
+        a = group.association
+        others = [
+            b
+            for b in range(filtered.values.shape[1])
+            if b != a and filtered.values[group.places, b].max() >= 3.0
+        ]
+        others.sort(key=lambda b: (-round(float(filtered.values[group.places, b].max()), 9), b))
+        made.append(
+            Outline(
+                ground.medium, ground.grid, number, a, tuple(others), group.strength,
+                _noise(sites, ground, part, group.summit, a,
+                       int(filtered.scale[group.summit, a]), ratio),
+                polygon, ground.sites[local], ground.to_map(ground.places[[group.summit]])[0],
+                lines,
+            )
+        )  # fmt: skip
+    return made, few
+
+
+def _noise(
+    sites: Sites,
+    ground: Ground,
+    part: Part,
+    summit: int,
+    association: int,
+    scale: int,
+    ratio: FloatArray,
+) -> float:
+    """Carry the measurement error of the scores through the filter of the summit."""
+    row = part.operators[scale][[summit]]
+    noise = sites.noise[ground.sites, association] / part.background.spread[association]
+    square = np.zeros(len(ground.places))
+    np.add.at(square, ground.place_of, noise**2)
+    square /= ground.count**2
+    weight = row.toarray()[0] / ratio[scale, association]
+    return float(np.sqrt((weight**2 * square).sum()))
+
+
+def _catchment_outlines(
+    sites: Sites,
+    catchments: Catchments,
+    number: int,
+    part: Part,
+    filtered: Filtered,
+    boundary: BaseGeometry | None,
+) -> list[Outline]:
+    import shapely
+
+    from geochem.targets.null import CUT
+
+    m = len(catchments.shape)
+    total = np.bincount(catchments.unit, minlength=m)
+    made = []
+    for unit in range(m):
+        a = int(filtered.values[unit].argmax())
+        strength = float(filtered.values[unit, a])
+        if strength < CUT:
+            continue
+        mean = np.bincount(catchments.unit, weights=part.values[:, a], minlength=m) / total
+        pooled = filtered.scale[unit, a] == 1
+        if mean[unit] < 1.0:
+            continue
+        units = catchments.members(unit, mean) if pooled else [unit]
+        local = np.flatnonzero(np.isin(catchments.unit, units))
+        if len(local) < 2:  # one sample cannot carry a target
+            continue
+        whole = shapely.union_all([catchments.shape[u] for u in units])
+        polygon = clipped(shapely.make_valid(whole), boundary)
+        if polygon.is_empty:
+            continue
+        noise = sites.noise[catchments.sites[local], a] / part.background.spread[a]
+        place = part.metres[local[int(part.values[local, a].argmax())]]
+        others = [
+            b for b in range(filtered.values.shape[1]) if b != a and filtered.values[unit, b] >= 3
+        ]
+        made.append(
+            Outline(
+                "stream sediment", "", number, a, tuple(others), strength,
+                float(np.sqrt((noise**2).sum()) / max(np.sqrt(len(local)), 1.0)),
+                polygon, catchments.sites[local], place, len(local),
+                catchments.name[unit],
+            )
+        )  # fmt: skip
+    return made
+
+
+def without_overlap(
+    sites: Sites, outlines: list[Outline], meets: Callable[[IntArray, int], bool]
+) -> list[Outline]:
+    """Merge or cut outlines of one medium that overlap.
+
+    Parameters
+    ----------
+    sites : Sites
+        All samples.
+    outlines : list of Outline
+        Strongest first.
+    meets : callable
+        The element condition; one that loses it by the cut is dropped.
+
+    Returns
+    -------
+    list of Outline
+        A weaker outline that shares 40 % of the smaller area is merged into the stronger, which
+        notes its association; one that shares less is cut.
+    """
+    import shapely
+
+    xy = sites.frame[["easting", "northing"]].to_numpy(dtype=float)
+    kept: list[Outline] = []
+    for outline in outlines:
+        polygon, merged = outline.polygon, False
+        for k, strong in enumerate(kept):
+            if strong.medium != outline.medium or not strong.polygon.intersects(polygon):
+                continue
+            both = strong.polygon.intersection(polygon).area
+            if both >= SAME * min(strong.polygon.area, polygon.area):
+                more = {outline.association, *outline.others} - {strong.association}
+                new = tuple(a for a in sorted(more) if a not in strong.others)
+                kept[k] = replace(strong, others=(*strong.others, *new))
+                merged = True
+                break
+            polygon = clipped(polygon.difference(strong.polygon), None)
+            found = pieces_of(polygon)
+            polygon = found[0] if found else shapely.Polygon()
+        if merged or polygon.is_empty:
+            continue
+        if polygon is not outline.polygon:
+            own = outline.sites[shapely.contains_xy(polygon, xy[outline.sites])]
+            least = 2 if outline.catchment else 3
+            if len(own) < least or not meets(own, outline.association):
+                continue
+            outline = replace(outline, polygon=shapely.normalize(polygon), sites=own)
+        kept.append(outline)
+    return kept
+
+
+def _summary(
+    sites: Sites, parts: Sequence[Part], barren: Barren, outlines: list[Outline], q: FloatArray
+) -> dict[str, Any]:
+    names = [a.name for a in sites.associations]
+    return {
+        "method": "Gaussian fields with the variogram of the background at the sampled places, "
+        "all competing scores together, filtered and outlined as the survey",
+        "draws": barren.draws,
+        "strengths": barren.strongest,
+        "scales": SCALES,
+        "false_discovery_rate": FALSE_DISCOVERY,
+        "false_discovery_rule": "expected number of barren outlines at least as strong over "
+        "number found at least as strong; the element condition is not simulated, which errs on "
+        "the cautious side",
+        "drawn": "the barren survey; measurement noise of the scores under the peak; spread of "
+        "the background. Not drawn: weights of the association, levelling, domains",
+        "outlines_tried": [
+            {
+                "strength": round(o.strength, 3),
+                "q": round(float(v), 4),
+                "association": names[o.association],
+                "easting": round(float(o.peak[0]), 1),
+                "northing": round(float(o.peak[1]), 1),
+            }
+            for o, v in zip(outlines[:40], q[:40], strict=True)
+        ],
+        "variograms": {
+            part.label: {
+                name: {
+                    "model": "exponential",
+                    "nugget_share": round(float(part.background.nugget[j]), 4),
+                    "range_m": round(float(part.background.range_m[j]), 1),
+                    "spread": round(float(part.background.spread[j]), 4),
+                }
+                for j, name in enumerate(names)
+            }
+            for part in parts
+        },
+        "correlation": {
+            part.label: np.round(part.background.correlation, 4).tolist() for part in parts
+        },
+        "associations": names,
+    }
