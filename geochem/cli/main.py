@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Sequence
 from datetime import datetime
@@ -169,6 +170,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         sys.exit(130)
     except (OSError, MemoryError) as error:
         _refuse([_system_sentence(error)], REFUSED, given)
+    except Exception as error:
+        if os.environ.get("GEOCHEM_TRACEBACK"):
+            raise
+        _refuse([_fault_sentence(error)], REFUSED, given)
 
 
 def _system_sentence(error: OSError | MemoryError) -> str:
@@ -177,6 +182,14 @@ def _system_sentence(error: OSError | MemoryError) -> str:
     name = f" '{error.filename}'" if error.filename else ""
     return f"the system refused{name}: {error.strerror or error}. Close programs that use it, or \
 check the disk and the rights, and run again."
+
+
+def _fault_sentence(error: Exception) -> str:
+    return (
+        f"a fault of this program, not of your data, stopped the work ({type(error).__name__}: "
+        f"{error}); the last good result is untouched. Please report this line; with "
+        "GEOCHEM_TRACEBACK=1 in the environment the place of the fault is shown."
+    )
 
 
 def _refuse(reasons: Sequence[str], status: int, arguments: Sequence[str]) -> None:

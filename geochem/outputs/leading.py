@@ -1,18 +1,33 @@
-"""Which elements are shown first."""
+"""Which elements, and which association, are shown first."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
     from geochem.model.bundle import Bundle
+    from geochem.model.evidence import Association, Evidence
+
+
+def split_elements(text: object) -> list[str]:
+    """Take apart a list of elements as target tables write it.
+
+    Examples
+    --------
+    >>> split_elements("Cu, Au Mo")
+    ['Cu', 'Au', 'Mo']
+    """
+    return [] if not isinstance(text, str) else text.replace(",", " ").split()
 
 
 def leading_elements(bundle: Bundle) -> list[str]:
-    """Order the counted elements by what a reader wants to see first.
+    """Order the counted elements so that those which decide come first.
 
-    Sought elements come first, then those that carry the targets (the best target's first), then
-    those of the leading associations by weight, then the others by how many samples stand out.
+    Sought elements; then the two leading ones of each target, best target first; then the other
+    elements of targets; then the leading association by weight; then the rest as counted. When no
+    element counts, all that were measured.
 
     Parameters
     ----------
@@ -22,25 +37,36 @@ def leading_elements(bundle: Bundle) -> list[str]:
     Returns
     -------
     list of str
-        Every counted element once.
+        Only elements with accepted values.
     """
-    evidence = bundle.evidence
-    wanted: list[str] = list(bundle.settings.get("targets", {}).get("seek", []))
-    targets = bundle.targets.targets
-    for names in targets["elements"].dropna() if len(targets) else []:
-        wanted += str(names).replace(",", " ").split()
-    leading = list(targets["association"].dropna()) if len(targets) else []
-    if not leading and len(evidence.coherence.columns):
-        leading = [str(evidence.coherence.max().fillna(-1.0).idxmax())]
-    by_name = {a.name: a for a in evidence.associations}
-    for name in dict.fromkeys(leading):
-        if name in by_name:
-            weights = by_name[name].weights
-            wanted += sorted(weights, key=lambda e: -abs(weights[e]))
-    count = {
-        e: int((evidence.anomalies[f"{e}_z"] > 2).sum())
-        for e in evidence.elements
-        if f"{e}_z" in evidence.anomalies.columns
-    }
-    wanted += sorted(evidence.elements, key=lambda e: (-count.get(e, 0), e))
-    return [e for e in dict.fromkeys(wanted) if e in evidence.elements]
+    have = bundle.survey.elements
+    counted = [e for e in bundle.evidence.elements if e in have]
+    table = bundle.settings.get("targets") or {}
+    wanted: list[str] = [str(e) for e in table.get("seek") or ()]
+    groups = []
+    for row in bundle.targets.targets.itertuples():
+        named = split_elements(row.elements)
+        if row.peak_element:
+            named.insert(0, str(row.peak_element))
+        groups.append(list(dict.fromkeys(named)))
+    wanted += [e for g in groups for e in g[:2]] + [e for g in groups for e in g[2:]]
+    lead = leading_association(bundle.evidence)
+    if lead is not None:
+        wanted += sorted(lead.used, key=lambda e: (-abs(lead.weights.get(e, 0.0)), e))
+    order = [e for e in dict.fromkeys([*wanted, *counted]) if e in counted]
+    return order or have
+
+
+def leading_association(evidence: Evidence) -> Association | None:
+    """Give the association whose neighbourhood score is highest, or None."""
+    best, top = None, -np.inf
+    for association in evidence.associations:
+        for table in (evidence.coherence, evidence.scores):
+            if association.name in table.columns:
+                column = table[association.name].to_numpy(dtype=float)
+                if np.isfinite(column).any():
+                    strength = float(np.nanmax(column))
+                    if strength > top:
+                        best, top = association, strength
+                    break
+    return best

@@ -84,3 +84,17 @@ def test_text_that_a_terminal_cannot_show_is_reduced():
         encoding = "ascii"
 
     assert plain("5 µm ± 2 → \x1b[31m", Stream()) == "5 um +/- 2 -> \\x1b[31m"
+
+
+def test_a_fault_of_the_program_is_a_sentence(capsys, monkeypatch, tmp_path):
+    from geochem.campaign import runner
+
+    def broken(*_, **__):
+        raise KeyError("something inside")
+
+    monkeypatch.setattr(runner, "run", broken)
+    monkeypatch.delenv("GEOCHEM_TRACEBACK", raising=False)
+    status, _, err = call(capsys, "run", str(tmp_path))
+    assert status == 1
+    assert "a fault of this program" in err
+    assert "Traceback" not in err

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.model.tables import values_of
-from geochem.outputs.figures.importance import important_elements
 from geochem.outputs.figures.layout import Caption
 from geochem.outputs.figures.style import literal
 from geochem.outputs.figures.text_fit import share_text
 from geochem.outputs.figures.threshold_words import method_words
+from geochem.outputs.leading import leading_elements
 from geochem.outputs.wording import concentration, count
 
 if TYPE_CHECKING:
@@ -267,7 +267,7 @@ def standard_series(bundle: Bundle) -> list[tuple[str, str]]:
 
     verdicts = bundle.quality.verdicts
     keys = set(verdicts.loc[verdicts["key_element"].astype(bool), "element"].dropna())
-    order = {e: i for i, e in enumerate(important_elements(bundle))}
+    order = {e: i for i, e in enumerate(leading_elements(bundle))}
     series = standards_series(bundle.quality.standards)
     nth: dict[str, int] = {}
     ranked = []
@@ -305,7 +305,7 @@ def calibrations_shown(bundle: Bundle) -> list[Calibration]:
     """Choose the calibrations to draw: those with pairs, counted elements first."""
     pairs = bundle.quality.calibration_pairs
     have = set(pairs["element"]) if len(pairs) else set()
-    order = {e: i for i, e in enumerate(important_elements(bundle))}
+    order = {e: i for i, e in enumerate(leading_elements(bundle))}
     tried = [c for c in bundle.quality.calibrations if c.element in have]
     return sorted(tried, key=lambda c: (order.get(c.element, 99), -c.n, c.element, c.instrument))
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.model.tables import values_of
-from geochem.outputs.classes import class_limits
+from geochem.outputs.classes import class_levels, class_limits
 from geochem.outputs.figures.base_map import draw_base, layer_window
 from geochem.outputs.figures.layout import (
     MAP_BOX,
@@ -35,7 +35,6 @@ from geochem.outputs.figures.style import (
 )  # fmt: skip
 from geochem.outputs.figures.symbols import graded_style, media_of, positions, put, symbol_size
 from geochem.outputs.figures.text_fit import share_text
-from geochem.outputs.webmap.levels import class_levels
 from geochem.outputs.wording import figure
 from geochem.units import shown_unit
 

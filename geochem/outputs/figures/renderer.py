@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.outputs.figures import captions
-from geochem.outputs.figures.importance import important_elements
 from geochem.outputs.figures.layout import page_of
 from geochem.outputs.figures.style import styled
+from geochem.outputs.leading import leading_association, leading_elements
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -144,7 +144,7 @@ def figure_jobs(bundle: Bundle, max_elements: int = 8) -> Iterator[Job]:
 def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
     from geochem.outputs.figures.element_map import draw_element
     from geochem.outputs.figures.samples_map import draw_samples
-    from geochem.outputs.figures.score_map import draw_score, leading_association
+    from geochem.outputs.figures.score_map import draw_score
     from geochem.outputs.figures.surface_map import draw_surface
     from geochem.outputs.figures.targets_map import draw_targets
 
@@ -154,7 +154,7 @@ def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
         draw_samples, samples, spacings=bundle.spacings, caption=captions.samples(bundle),
         layers=layers, info=info,
     )  # fmt: skip
-    for k, element in enumerate(important_elements(bundle)[: max(0, most)]):
+    for k, element in enumerate(leading_elements(bundle)[: max(0, most)]):
         limits, words = captions.threshold_per_sample(bundle, element)
         yield f"element_{element}", k < 2, partial(
             draw_element, samples, element, thresholds=limits, threshold_words=words,
@@ -193,7 +193,7 @@ def _background_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
     from geochem.outputs.figures.probability import can_draw, draw_probability
 
     samples, info, records = bundle.survey.samples, bundle.info, bundle.threshold_records
-    elements = important_elements(bundle)[: max(0, most)]
+    elements = leading_elements(bundle)[: max(0, most)]
     for element in elements:
         fits = [
             (-fit.n_used, medium, fit)

@@ -34,21 +34,6 @@ if TYPE_CHECKING:
 SCORE_LIMITS = (0.0, 1.0, 2.0, 3.0, 5.0)
 
 
-def leading_association(evidence: Evidence) -> Association | None:
-    """Give the association whose neighbourhood score is highest, or None."""
-    best, top = None, -np.inf
-    for association in evidence.associations:
-        for table in (evidence.coherence, evidence.scores):
-            if association.name in table.columns:
-                column = table[association.name].to_numpy(dtype=float)
-                if np.isfinite(column).any():
-                    strength = float(np.nanmax(column))
-                    if strength > top:
-                        best, top = association, strength
-                    break
-    return best
-
-
 @styled
 def draw_score(
     evidence: Evidence,

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.outputs.figures.base_map import area_path, draw_base, layer_window
-from geochem.outputs.figures.importance import split_elements
 from geochem.outputs.figures.layout import (
     MAP_BOX,
     Caption,
@@ -33,6 +32,7 @@ from geochem.outputs.figures.style import (
 )  # fmt: skip
 from geochem.outputs.figures.symbols import medium_style, positions, put, symbol_size
 from geochem.outputs.figures.text_fit import text_width
+from geochem.outputs.leading import split_elements
 
 if TYPE_CHECKING:
     import geopandas as gpd

@@ -122,8 +122,9 @@ def _maps(deck: Deck, bundle: Bundle, figures: Path) -> None:
         if "laboratory" in sources:
             words.append("Laboratory results.")
         table = bundle.thresholds
-        rows = table.loc[(table["element"] == element) & (table["domain"] == "all")]
-        for row in list(rows.itertuples())[:4]:
+        whole = table.loc[(table["element"] == element) & (table["domain"] == "all")]
+        rows: list[Any] = list(whole.itertuples())
+        for row in rows[:4]:
             k = f" (k = {figure(row.k)})" if row.k == row.k else ""
             words.append(
                 f"{row.medium}: {row.n_beyond} of {row.n} samples beyond "

@@ -8,8 +8,8 @@ import numpy as np
 
 from geochem.elements import element_rank
 from geochem.model.tables import assays_of, values_of
-from geochem.outputs.classes import class_limits
-from geochem.outputs.webmap.levels import class_levels
+from geochem.outputs.classes import class_levels, class_limits
+from geochem.outputs.leading import leading_elements
 from geochem.outputs.webmap.packing import pack, pack_flags, pack_hundredths, pack_values
 from geochem.units import shown_unit
 
@@ -125,20 +125,10 @@ def first_element(bundle: Bundle, elements: list[dict[str, Any]]) -> int:
     Returns
     -------
     int
-        Number of the first sought element; else of the leading element of the best target; else
-        of the counted element with most samples beyond z = 2; else 0.
+        Number of the first of `leading_elements` that is drawn; else 0.
     """
     number = {e["symbol"]: i for i, e in enumerate(elements)}
-    seek = (bundle.settings.get("targets") or {}).get("seek") or []
-    targets = bundle.targets.targets
-    wanted = [str(e) for e in seek] + [str(e) for e in targets["peak_element"].head(1)]
-    anomalies = bundle.evidence.anomalies
-    beyond = {
-        e: int((anomalies[f"{e}_z"] > 2).sum())
-        for e in bundle.evidence.elements
-        if f"{e}_z" in anomalies.columns
-    }
-    wanted += sorted(beyond, key=lambda e: (-beyond[e], element_rank(e)))
+    wanted = leading_elements(bundle)
     return next((number[e] for e in wanted if e in number), 0)
 
 

@@ -13,9 +13,9 @@ from geochem.outputs.figures import captions
 from geochem.outputs.figures.biplot import draw_biplot
 from geochem.outputs.figures.boxplots import draw_boxplot, draw_boxplots
 from geochem.outputs.figures.calibration import draw_calibration
-from geochem.outputs.figures.importance import important_elements
 from geochem.outputs.figures.probability import draw_probability
 from geochem.outputs.figures.standards import draw_standard
+from geochem.outputs.leading import leading_elements
 
 
 def _line(ax, gid):
@@ -134,5 +134,5 @@ def test_calibration_line_and_one_to_one(bundle):
 
 
 def test_sought_elements_come_first(bundle):
-    assert important_elements(bundle) == ["Cu", "Au", "Mo", "As"]
+    assert leading_elements(bundle) == ["Cu", "Au", "Mo", "As"]
     assert captions.standard_series(bundle)[0] == ("xrf", "Cu")

@@ -12,10 +12,11 @@ from geochem.outputs.figures import captions
 from geochem.outputs.figures.element_map import draw_element
 from geochem.outputs.figures.layout import map_window
 from geochem.outputs.figures.samples_map import draw_samples
-from geochem.outputs.figures.score_map import draw_score, leading_association
+from geochem.outputs.figures.score_map import draw_score
 from geochem.outputs.figures.style import RAMP
 from geochem.outputs.figures.surface_map import draw_surface
 from geochem.outputs.figures.targets_map import draw_targets
+from geochem.outputs.leading import leading_association
 
 
 def test_every_sample_is_drawn_once_and_counted_by_class(bundle, words_of, points_in):

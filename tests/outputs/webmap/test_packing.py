@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geochem.outputs.webmap.levels import class_levels
+from geochem.outputs.classes import class_levels
 from geochem.outputs.webmap.packing import (
     MISSING,
     pack_flags,
