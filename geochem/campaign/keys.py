@@ -40,14 +40,19 @@ class Key:
 
 TABLE_KEYS: dict[str, Key] = {
     "columns": Key("table", "which header is which column, for example { id = 'Sample ID' }", {}),
-    "sheet": Key("text", "sheet of a workbook"),
+    "sheet": Key("text", "sheet of a workbook, or layer of a vector file"),
     "separator": Key("text", "between cells, when it is not recognised"),
     "decimal": Key("text", "decimal mark", choices=(".", ",")),
     "encoding": Key("text", "of a text file, for example 'cp1252'"),
     "header_rows": Key(
-        "whole or list", "row, or rows, that hold the header, as a spreadsheet counts"
+        "whole or list", "how many header rows there are, or a list of the rows that hold them"
     ),
 }
+
+CONTROL_NAMES = Key(
+    "table", "names of controls, for example { \"STD-*\" = \"standard\", \"*-D\" = "
+    "\"field_duplicate\" }", {},
+)  # fmt: skip
 
 TOP: dict[str, Key] = {
     "title": Key("text", "stands on every page", required=True),
@@ -70,6 +75,12 @@ SAMPLES: dict[str, Key] = {
     "stage": Key("text", "reconnaissance, infill ..."),
     "use": Key("text", "full, or context: shown, not used", "full", choices=("full", "context")),
     "crs": Key("text", "of the coordinates in the file; default: the campaign's"),
+    "local_grid": Key(
+        "text",
+        "table of control points (local_x, local_y, easting, northing): the coordinates "
+        "are those of a local grid",
+    ),
+    "controls": CONTROL_NAMES,
     **TABLE_KEYS,
 }
 
@@ -91,6 +102,7 @@ ASSAYS: dict[str, Key] = {
     "limits": Key("numbers", "detection limits [ppm], for example { Cu = 8 }", {}),
     "received": Key("date", "when the results came"),
     "analytes": Key("table", "overrides what was understood of a column", {}),
+    "controls": CONTROL_NAMES,
     **TABLE_KEYS,
 }  # fmt: skip
 

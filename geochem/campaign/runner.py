@@ -18,7 +18,6 @@ from geochem.errors import WrongCall
 from geochem.model.bundle import Bundle, CampaignInfo
 from geochem.model.finding import Finding
 
-
 #: records that the outputs get
 _KEPT = (
     "inputs", "layers", "survey", "spacings", "quality", "progress", "compositions", "background",

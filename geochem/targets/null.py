@@ -43,9 +43,8 @@ CUT = 2.0
 LEAST_PLACES, LEAST_LINES = 3, 2
 #: tolerated share of barren outlines among those kept
 FALSE_DISCOVERY = 0.10
-#: error of a robust spread over that of a root mean square (1.65 for independent normal values;
-#: 1.3 by simulation of continuous barren ground: 5-9 % of surveys then get a target)
-LOOSE = 1.3
+#: error of a robust spread over that of a root mean square (1.17 over 0.71, normal values)
+LOOSE = 1.65
 #: reach of the variogram of the background, in mean spacings
 REACH = 8.0
 
