@@ -636,7 +636,7 @@ def _targets(samples, evidence, shape):
                 "status": ["checked", "new", "drilled"][i], "score": [86.0, 64.0, 31.0][i],
                 "probability": [0.97, 0.88, 0.35][i],
                 "data_confidence": ["high", "moderate", "low"][i], "lab_confirmed": i == 0,
-                "medium": "soil", "elements": "Cu, Au, Mo", "association": "porphyry_copper",
+                "medium": "soil", "elements": "Cu Au Mo", "association": "porphyry_copper",
                 "contrast": [6.2, 3.9, 1.8][i], "peak": [412.0, 230.0, 96.0][i],
                 "peak_element": "Cu", "samples": len(ids), "lines": 3,
                 "open_sides": ["", "north", "east, south"][i],

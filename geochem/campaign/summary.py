@@ -43,7 +43,7 @@ def run_lines(result: RunResult) -> list[str]:
                 f"{row.northing:.0f} N, {row.area_ha:.0f} ha; next: {row.next_step}"
             )
     else:
-        lines.append(f"  No target: {report.why_none}")
+        lines.append(f"  {report.why_none}")
     lines.append(f"  {_counts(bundle.findings)}")
     lines += [f"  {message}" for message in result.messages]
     lines += [

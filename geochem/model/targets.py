@@ -33,7 +33,7 @@ class TargetReport:
     holes : geopandas.GeoDataFrame
         Contract `tables.HOLES`, points (collars).
     why_none : str
-        When there is no target: the reason in a sentence; else empty.
+        When there is no target: a whole sentence, "No targets: ..." with the reason; else empty.
     null : mapping
         The barren simulation: method, draws, strengths, variograms.
     findings : tuple of Finding

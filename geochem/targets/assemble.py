@@ -335,7 +335,8 @@ def _row(
         "northing": round(float(inside.centre[1]), 1),
         "evidence_for": sentences.evidence_for(
             title=association.title or association.name, strength=outline.strength, q=f.q,
-            elements=inside.elements, leading=inside.leading, contrast=inside.contrast,
+            elements=inside.elements, hidden=inside.hidden, leading=inside.leading,
+            contrast=inside.contrast,
             samples=len(outline.sites), lines=outline.lines,
             anomalous_share=inside.anomalous_share, others=titles, sent=f.sent,
             confirmed=f.confirmed, around=f.around, catchment=outline.catchment, beside=beside,

@@ -48,6 +48,8 @@ class Sites:
         Row of each in the samples table.
     z : pandas.DataFrame, shape (n, n_elements)
         Robust scores, columns are elements.
+    z_all : pandas.DataFrame
+        The same against the whole survey of the medium.
     scores : ndarray, shape (n, n_associations)
         Calibrated scores of the competing associations; NaN where unknown.
     noise : ndarray, shape (n, n_associations)
@@ -59,6 +61,7 @@ class Sites:
     frame: pd.DataFrame
     row: IntArray
     z: pd.DataFrame
+    z_all: pd.DataFrame
     scores: FloatArray
     noise: FloatArray
     associations: tuple[Association, ...]
@@ -197,7 +200,9 @@ def gather_sites(
         index=frame.index,
     )
     noise = _score_noise(samples, row, frame, z, backgrounds, chosen)
-    return Sites(frame, row, z, scores, noise, chosen)
+    z_all = evidence.z_all.reindex(columns=[f"{e}_z" for e in z.columns]).to_numpy(float)[order]
+    whole = pd.DataFrame(z_all, columns=list(z.columns), index=frame.index)
+    return Sites(frame, row, z, whole, scores, noise, chosen)
 
 
 def competing(associations: Sequence[Association], seek: Sequence[str]) -> tuple[Association, ...]:

@@ -41,6 +41,9 @@ class Inside:
     ----------
     elements : tuple of str
         Beyond k = 2 in at least one sample, toward the sign of the association, strongest first.
+    hidden : tuple of str
+        Those of the association that stand out against the whole survey (median z of 2 and more)
+        but not against their own unit, which may hide them.
     meets : bool
         Whether the element condition holds.
     leading : str
@@ -58,6 +61,7 @@ class Inside:
     """
 
     elements: tuple[str, ...]
+    hidden: tuple[str, ...]
     meets: bool
     leading: str
     contrast: float
@@ -110,6 +114,7 @@ def describe_inside(
     xy = sites.frame[["easting", "northing"]].to_numpy(dtype=float)[inside]
     return Inside(
         elements=tuple(beyond),
+        hidden=_hidden_by_their_unit(sites, inside, association, beyond, samples, laboratory),
         meets=meets,
         leading=leading,
         contrast=_contrast(sites, inside, leading, samples, backgrounds) if leading else np.nan,
@@ -159,6 +164,29 @@ def elements_beyond(
     # strongest: by the mean of the three highest, so that one sample does not decide
     beyond.sort(key=lambda e: (-round(_best(signed[e]), 6), element_rank(e)))
     return beyond, _meets(beyond, top, association, sites, medium, samples, seek)
+
+
+def _hidden_by_their_unit(
+    sites: Sites,
+    inside: IntArray,
+    association: Association,
+    beyond: Sequence[str],
+    samples: gpd.GeoDataFrame,
+    laboratory: LaboratoryScores,
+) -> tuple[str, ...]:
+    medium = str(sites.frame["medium"].iloc[inside[0]])
+    found = []
+    for element, weight in association.weights.items():
+        if weight <= 0 or element in beyond or element not in sites.z_all.columns:
+            continue
+        z = sites.z_all[element].to_numpy()[inside]
+        if not np.isfinite(z).any() or np.nanmedian(z) < POSSIBLE:
+            continue
+        if laboratory.may_count(
+            element, medium, inside, _highest(samples, sites.row[inside], element)
+        ):
+            found.append(element)
+    return tuple(sorted(found, key=element_rank))
 
 
 def _best(z: FloatArray) -> float:

@@ -23,6 +23,7 @@ def evidence_for(
     strength: float,
     q: float,
     elements: Sequence[str],
+    hidden: Sequence[str],
     leading: str,
     contrast: float,
     samples: int,
@@ -49,6 +50,11 @@ def evidence_for(
     ]
     if elements:
         text.append(f"Beyond k = 2: {', '.join(elements)}.")
+    if hidden:
+        text.append(
+            f"High against the whole survey, though not against its own rock unit: "
+            f"{', '.join(hidden)}."
+        )
     if leading and contrast == contrast:
         text.append(f"Median {leading} inside is {contrast:.1f} times its background.")
     if others:

@@ -180,9 +180,8 @@ def _rock_chips(
         if np.isfinite(times).any() and np.nanmax(times) > max(best, CHIP_FACTOR):
             k = int(np.nanargmax(times))
             best = float(times[k])
-            text = (
-                f"{ids[here[k]]} with {value[k]:.3g} mg/kg {element}, {best:.0f} times the crust"
-            )
+            rounded = float(f"{value[k]:.3g}")
+            text = f"{ids[here[k]]} with {rounded:g} mg/kg {element}, {best:.0f} times the crust"
     return len(here), int(high.sum()), text
 
 

@@ -96,7 +96,7 @@ def headline(bundle: Bundle) -> list[str]:
             f"{first['elements']} over {figure(first['area_ha'], 2)} ha: {first['next_step']}."
         )
     else:
-        lines.append(f"No target. {report.why_none}")
+        lines.append(report.why_none)
     return lines
 
 
@@ -256,7 +256,7 @@ def _targets(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
     report = bundle.targets
     blocks: list[Block] = [Heading("Targets")]
     if not len(report.targets):
-        blocks.append(Paragraph(f"No target. {report.why_none}"))
+        blocks.append(Paragraph(report.why_none))
     else:
         rows = [
             (

@@ -137,7 +137,7 @@ def _maps(deck: Deck, bundle: Bundle, figures: Path) -> None:
 def _targets(deck: Deck, bundle: Bundle, figures: Path) -> None:
     targets = bundle.targets.targets
     if not len(targets):
-        deck.text_slide("Targets", ["No target.", _line(bundle.targets.why_none)])
+        deck.text_slide("Targets", [_line(bundle.targets.why_none)])
         return
     picture = figures / "targets.png"
     if picture.is_file():
