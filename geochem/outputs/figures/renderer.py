@@ -40,7 +40,7 @@ class FiguresRenderer:
     formats = ("png", "pdf")
 
     def render(
-        self, bundle: Bundle, folder: Path, *, pdf: bool = True, max_elements: int = 8
+        self, bundle: Bundle, folder: Path, *, pdf: bool = True, max_elements: int = 6
     ) -> list[Path]:
         """Draw everything that the records allow.
 
@@ -53,7 +53,7 @@ class FiguresRenderer:
         pdf : bool, default True
             Write the main figures (samples, targets, the first two element maps, box plots,
             biplots, standards, calibration, associations) as PDF beside the PNG.
-        max_elements : int, default 8
+        max_elements : int, default 6
             Elements that get a map and a probability plot, most important first.
 
         Returns
@@ -120,7 +120,7 @@ def write_figure(drawn: Axes | Figure, stem: Path, *, pdf: bool = False) -> list
 Job = tuple[str, bool, "Callable[[], Axes | Figure]"]
 
 
-def figure_jobs(bundle: Bundle, max_elements: int = 8) -> Iterator[Job]:
+def figure_jobs(bundle: Bundle, max_elements: int = 6) -> Iterator[Job]:
     """List the figures of a run: file name, whether the PDF is worth its time, how to draw it.
 
     Parameters

@@ -61,10 +61,14 @@ def wrap(text: str, width: float, size: float, weight: str = "normal", most: int
     """
     lines: list[str] = []
     line = ""
+    gap = text_width("n n", size, weight) - text_width("nn", size, weight)
+    filled = 0.0
     for word in text.split():
+        # word by word: measuring every growing line anew costs most of the time of a figure
+        wide = text_width(word, size, weight)
         joined = f"{line} {word}" if line else word
-        if text_width(joined, size, weight) <= width:
-            line = joined
+        if (filled + gap + wide if line else wide) <= width:
+            line, filled = joined, (filled + gap + wide if line else wide)
             continue
         if line:
             lines.append(line)
@@ -74,7 +78,7 @@ def wrap(text: str, width: float, size: float, weight: str = "normal", most: int
                 cut -= max(1, cut // 12)
             lines.append(word[:cut])
             word = word[cut:]
-        line = word
+        line, filled = word, text_width(word, size, weight)
     lines.append(line)
     if len(lines) > most:
         lines = lines[:most]

@@ -112,7 +112,7 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
         for layer, frame in layers.items():
             _append(frame, made, layer, kinds.get(layer, "Unknown"))
         for table, rows in attribute_tables.items():
-            _append(rows, made, table, None)
+            _append_rows(rows, made, table)
         _check_database(made)
         shutil.copyfile(made, path)
     return path
@@ -130,19 +130,43 @@ def _sample_layer(samples: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return samples[out]
 
 
-def _append(frame: Any, path: Path, layer: str, geometry_type: str | None) -> None:
+def _append(frame: Any, path: Path, layer: str, geometry_type: str) -> None:
     import pyogrio
 
     frame = _plain_kinds(frame)
     options: dict[str, Any] = {"layer": layer, "driver": "GPKG", "append": path.exists()}
-    if geometry_type is None:
-        pyogrio.write_dataframe(frame, path, **options)
-        return
     if not len(frame):
         options["geometry_type"] = "Polygon" if geometry_type == "Unknown" else geometry_type
     elif geometry_type == "Unknown":
         options["promote_to_multi"] = True
     pyogrio.write_dataframe(frame, path, **options)
+
+
+def _append_rows(frame: Any, path: Path, table: str) -> None:
+    """Let GDAL make the table and put the rows in through SQLite, which is many times quicker."""
+    import pyogrio
+    from pandas.api.types import is_bool_dtype, is_datetime64_any_dtype
+
+    flat = _plain_kinds(frame)
+    pyogrio.write_dataframe(flat.head(0), path, layer=table, driver="GPKG", append=path.exists())
+    columns = []
+    for name in flat.columns:
+        column = flat[name]
+        if is_datetime64_any_dtype(column.dtype):
+            column = column.dt.strftime("%Y-%m-%dT%H:%M:%S.000Z").astype(object)
+        elif is_bool_dtype(column.dtype):
+            column = column.astype(int)
+        columns.append(column.astype(object).where(column.notna(), None).tolist())
+    names = ", ".join('"' + str(name).replace('"', '""') + '"' for name in flat.columns)
+    marks = ", ".join("?" * len(columns))
+    connection = sqlite3.connect(path)
+    try:
+        with connection:
+            connection.executemany(
+                f'INSERT INTO "{table}" ({names}) VALUES ({marks})', zip(*columns, strict=True)
+            )
+    finally:
+        connection.close()
 
 
 def _plain_kinds(frame: Any) -> Any:

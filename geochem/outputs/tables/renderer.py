@@ -16,6 +16,13 @@ if TYPE_CHECKING:
     from geochem.model.bundle import Bundle
 
 
+#: columns of the field log that the workbook shows; samples.csv holds all
+_FOR_PEOPLE = {
+    "sample_id", "medium", "kind", "grid", "line", "station", "horizon", "regolith", "lithology",
+    "alteration", "elevation", "date", "notes",
+}  # fmt: skip
+
+
 class TablesRenderer:
     """CSV files and one workbook."""
 
@@ -127,7 +134,14 @@ def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
 
     elements = sorted(bundle.survey.elements, key=element_rank)
     element_columns = {f"{e}{s}" for e in elements for s in contract.SUFFIXES}
-    plain = [c for c in flat.columns if c not in element_columns and "_ppm__" not in c]
+    plain = [
+        c
+        for c in flat.columns
+        if c not in element_columns
+        and "__" not in c
+        and (c not in contract.SAMPLES or c in _FOR_PEOPLE)
+        and flat[c].notna().any()
+    ]
     columns: dict[str, list[Any]] = {}
     for name in plain:
         column = flat[name]
@@ -164,7 +178,7 @@ def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
         "Values: ppm (mg/kg), accepted.",
         "'<' stands before a detection limit: the value is lower, how much is not known. "
         "'>' stands before an upper limit.",
-        "samples.csv holds the limits as flags, the errors and every assay.",
+        "samples.csv holds every column: limits as flags, errors, every assay, preparation.",
         "Portable XRF is screening, not a laboratory assay; a surface anomaly is not a resource.",
     ):
         notes.append([line])

@@ -101,3 +101,19 @@ def test_styles_name_layers_and_columns_that_exist(folder):
         assert layer in layers
         fields = set(pyogrio.read_info(folder / "campaign.gpkg", layer=layer)["fields"])
         assert {e.text for e in root.iter(f"{{{space['o']}}}PropertyName")} <= fields
+
+
+def test_tables_read_back_with_their_kinds(bundle, folder):
+    results = pyogrio.read_dataframe(folder / "campaign.gpkg", layer="results")
+    given = bundle.survey.results
+    assert len(results) == len(given)
+    np.testing.assert_array_equal(results["value"], given["value"])
+    assert results["below"].dtype == bool
+    assert results["below"].tolist() == given["below"].tolist()
+    known = given["date_read"].notna().to_numpy()
+    read = results["date_read"].dt.tz_localize(None).to_numpy()
+    np.testing.assert_array_equal(
+        read[known].astype("M8[s]"), given["date_read"].to_numpy()[known].astype("M8[s]")
+    )
+    info = pyogrio.read_info(folder / "campaign.gpkg", layer="results")
+    assert info["features"] == len(given)
