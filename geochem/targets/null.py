@@ -138,7 +138,7 @@ class Barren:
     draws : int
         Surveys.
     strongest : ndarray, shape (draws,)
-        Strongest outline of each, over all parts; 0 where there was none.
+        Strongest outline of each; 0 where there was none.
     peaks : ndarray
         Strength of every outline of every survey, ascending.
     """
@@ -278,8 +278,11 @@ def filter_part(part: Part, ratio: FloatArray) -> Filtered:
 
 def simulate_barren(
     parts: Sequence[Part], *, draws: int, seed: int, waves: int = 512
-) -> tuple[Barren, list[FloatArray]]:
+) -> tuple[list[Barren], list[FloatArray]]:
     """Simulate surveys of barren ground and find their outlines.
+
+    Each part (a grid, or the catchments) is judged against its own barren surveys: forty stream
+    sediments tell their background poorly, and must not loosen the null of two thousand soils.
 
     Parameters
     ----------
@@ -294,14 +297,13 @@ def simulate_barren(
 
     Returns
     -------
-    Barren
-        Strengths.
+    list of Barren
+        Strengths, per part.
     list of ndarray, shape (n_scales, n_associations)
         Per part the standard deviation of filtered values; where the real survey scatters more
         than the simulated ones on the low side (which no halo widens) it is raised accordingly.
     """
-    strongest = np.zeros(draws)
-    peaks, ratios = [], []
+    barren, ratios = [], []
     for number, part in enumerate(parts):
         rng = np.random.default_rng([seed, number])
         mixing = _symmetric_root(part.background.correlation)
@@ -309,6 +311,7 @@ def simulate_barren(
         batch = max(1, min(draws, 30_000_000 // max(1, n * len(part.metres))))
         ratio: FloatArray | None = None
         loose = 0.0
+        strongest, peaks = np.zeros(draws), []
         for first in range(0, draws, batch):
             size = min(batch, draws - first)
             fields = _fields(part, mixing, size, rng, waves)
@@ -326,8 +329,9 @@ def simulate_barren(
             peaks.append(peak)
         assert ratio is not None
         ratios.append(ratio)
-    every_peak = np.sort(np.concatenate(peaks)) if peaks else np.empty(0)
-    return Barren(draws, strongest, every_peak), ratios
+        every_peak = np.sort(np.concatenate(peaks)) if peaks else np.empty(0)
+        barren.append(Barren(draws, strongest, every_peak))
+    return barren, ratios
 
 
 def _fields(

@@ -61,8 +61,8 @@ class Found:
         Of each.
     short : list of (Ground, Group)
         Groups that stand out but lack samples or lines, and are as strong as what was kept.
-    barren : Barren
-        Simulated surveys.
+    barren : list of Barren
+        Simulated surveys, per grid, then those of the catchments.
     summary : dict
         For `TargetReport.null`.
     n_tried : int
@@ -73,7 +73,7 @@ class Found:
     q: FloatArray
     probability: FloatArray
     short: list[tuple[Ground, Group]]
-    barren: Barren
+    barren: list[Barren]
     summary: dict[str, Any]
     n_tried: int
 
@@ -235,16 +235,23 @@ def _round(
     outlines.sort(key=lambda o: (-round(o.strength, 9), o.part, o.polygon.bounds))
     outlines = without_overlap(sites, outlines, meets)
     strength = np.array([o.strength for o in outlines])
-    q = q_values(strength, barren)
+    noise = np.array([o.noise for o in outlines])
+    owner = np.array([o.part for o in outlines], dtype=np.intp)
+    q, p = np.ones(len(outlines)), np.zeros(len(outlines))
+    least = {}
+    for number, own in enumerate(barren):
+        mine = np.flatnonzero(owner == number)
+        q[mine] = q_values(strength[mine], own)
+        p[mine] = probabilities(strength[mine], noise[mine], own, seed=seed)
+        kept = mine[q[mine] <= FALSE_DISCOVERY]
+        least[number] = strength[kept].min() if len(kept) else np.quantile(own.strongest, 0.9)
     keep = np.flatnonzero(q <= FALSE_DISCOVERY)
-    p = probabilities(
-        strength[keep], np.array([outlines[i].noise for i in keep]), barren, seed=seed,
-    )  # fmt: skip
-    least = strength[keep].min() if len(keep) else np.quantile(barren.strongest, 0.9)
     summary = _summary(sites, parts, barren, outlines, q)
+    number_of = {id(g): i for i, g in enumerate(grounds)}
     return Found(
-        [outlines[i] for i in keep], q[keep], p,
-        [(g, x) for g, x in short if x.strength >= least], barren, summary, len(outlines),
+        [outlines[i] for i in keep], q[keep], p[keep],
+        [(g, x) for g, x in short if x.strength >= least[number_of[id(g)]]],
+        barren, summary, len(outlines),
     )  # fmt: skip
 
 
@@ -416,14 +423,18 @@ def without_overlap(
 
 
 def _summary(
-    sites: Sites, parts: Sequence[Part], barren: Barren, outlines: list[Outline], q: FloatArray
+    sites: Sites,
+    parts: Sequence[Part],
+    barren: Sequence[Barren],
+    outlines: list[Outline],
+    q: FloatArray,
 ) -> dict[str, Any]:
     names = [a.name for a in sites.associations]
     return {
         "method": "Gaussian fields with the variogram of the background at the sampled places, "
         "all competing scores together, filtered and outlined as the survey",
-        "draws": barren.draws,
-        "strengths": barren.strongest,
+        "draws": max((b.draws for b in barren), default=0),
+        "strengths": {p.label: b.strongest for p, b in zip(parts, barren, strict=True)},
         "scales": SCALES,
         "false_discovery_rate": FALSE_DISCOVERY,
         "false_discovery_rule": "expected number of barren outlines at least as strong over "
