@@ -82,6 +82,17 @@ def count(number: Any, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else (many or one + 's')}"
 
 
+def known(value: Any) -> str:
+    """Write a text that may be missing.
+
+    Examples
+    --------
+    >>> known("A-1"), known(None), known(float("nan"))
+    ('A-1', '', '')
+    """
+    return "" if value is None or value != value else str(value)
+
+
 def progress_rows(progress: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Give planned, collected, read, sent and returned as rows of a small table.
 
@@ -141,13 +152,5 @@ def verdict_summary(verdicts: Any) -> list[tuple[str, str, str, str, str]]:
         reason = str(worst["reason"] or "")
         if worst["verdict"] != "pass" and named and len(same) < len(ranked):
             reason = f"{named}: {reason}"
-        rows.append(
-            (
-                str(assay or ""),
-                str(instrument or ""),
-                str(batch or ""),
-                str(worst["verdict"]),
-                reason,
-            )
-        )
+        rows.append((known(assay), known(instrument), known(batch), str(worst["verdict"]), reason))
     return rows

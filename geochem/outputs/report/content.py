@@ -83,11 +83,13 @@ def headline(bundle: Bundle) -> list[str]:
             f"Of {count(len(verdicts), 'batch', 'batches')} {verdicts.count('pass')} passed, "
             f"{verdicts.count('warn')} carry a warning and {verdicts.count('fail')} failed."
         )
-    good = [c for c in bundle.quality.calibrations if c.verdict == "pass"]
+    good = list(
+        dict.fromkeys(c.element for c in bundle.quality.calibrations if c.verdict == "pass")
+    )
     if bundle.quality.calibrations:
         lines.append(
             f"Portable XRF was calibrated to the laboratory for {count(len(good), 'element')}"
-            + (f" ({', '.join(c.element for c in good[:12])})." if good else ".")
+            + (f" ({', '.join(good[:12])})." if good else ".")
         )
     if len(report.targets):
         first = report.targets.iloc[0]

@@ -152,7 +152,7 @@ def _targets(deck: Deck, bundle: Bundle, figures: Path) -> None:
     deck.table_slide(
         "Targets for follow-up",
         ("rank", "", "elements", "samples", "ha", "laboratory", "data", "next step"),
-        rows, (0.6, 0.6, 2.0, 0.9, 0.7, 1.1, 1.0, 4.5),
+        rows, (0.7, 0.6, 1.9, 1.1, 0.7, 1.3, 1.1, 4.2),
         "Order of follow-up, not of value. Outlines are surface anomalies.",
     )  # fmt: skip
 
@@ -165,7 +165,9 @@ def _known(bundle: Bundle) -> list[str]:
     confirmed = int(targets["lab_confirmed"].sum()) if len(targets) else 0
     if len(targets):
         known.append(f"{confirmed} of {count(len(targets), 'target')} hold laboratory values.")
-    passed = [c.element for c in bundle.quality.calibrations if c.verdict == "pass"]
+    passed = list(
+        dict.fromkeys(c.element for c in bundle.quality.calibrations if c.verdict == "pass")
+    )
     if passed:
         known.append(f"Portable XRF agrees with the laboratory for {', '.join(passed[:10])}.")
     return known
