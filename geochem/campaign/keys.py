@@ -163,8 +163,50 @@ TARGETS: dict[str, Key] = {
 }
 
 PLANNING: dict[str, Key] = {
+    "layout": Key(
+        "text", "new points on the ground inside boundary, outside keep_out",
+        choices=(
+            "square", "rectangular", "staggered", "lines", "ridges", "streams", "stratified",
+        ),
+    ),
+    "line_spacing": Key("number", "across the lines [m]"),
+    "station_spacing": Key("number", "along the lines [m]"),
+    "azimuth": Key("number", "of the lines, clockwise [degrees]; needs north"),
+    "north": Key("text", "from which north azimuths count", choices=("grid", "true", "magnetic")),
+    "declination": Key("number", "magnetic from true north, east positive [degrees]"),
+    "origin": Key("numbers", "{ easting = , northing = } a place the grid goes through", {}),
+    "follow": Key("text", "layer whose lines ridges or streams follow; default: that name"),
+    "prefix": Key("text", "of planned ids", "P"),
+    "body": Key(
+        "numbers", "{ length = , width = , azimuth = } smallest body not to be missed [m]", {}
+    ),
+    "probability": Key("number", "wanted chance of a point inside body; gives the spacing"),
+    "ratio": Key("number", "line over station spacing when they are found from probability", 1.0),
+    "halo": Key(
+        "table", "{ contrast = , scatter = , error_pct = , k = , decay = , least = } how body shows",
+        {},
+    ),
     "cost": Key("numbers", "{ sample = , assay = , day = }", {}),
-}
+    "points_per_day": Key("whole", "points that a crew takes in a day", 40),
+    "start": Key("numbers", "{ easting = , northing = } where the day's walk begins", {}),
+    "controls": Key("numbers", "blind controls per sample by role, { standard = 0.05, ... }", {}),
+    "standards": Key("texts", "names of standards in stock; default: those of [standards]", []),
+    "id_prefix": Key("text", "of issued sample ids; default: that of the field log, else S"),
+    "batch": Key("whole", "ids analysed together, in random order", 40),
+    "mass": Key(
+        "numbers", "{ mineral_share = , mineral_density = , grain_um = , top_size_mm = , error_pct = }"
+        " for the least sample mass", {},
+    ),
+    "dispatch_share": Key("number", "share of read samples that go to a laboratory; 0 for none", 0.1),
+    "dispatch_number": Key("whole", "so many samples instead of a share"),
+    "dispatch_controls": Key("numbers", "blind controls per sample sent, by role", {}),
+    "umpire": Key("number", "share of samples sent that a second laboratory checks", 0.05),
+    "unit": Key("text", "column of units that the dispatch must cover", "geology"),
+    "orientation": Key(
+        "table", "{ column = , over = , background = } marks samples of an orientation survey", {}
+    ),
+    "labels": Key("flag", "draw labels with QR codes (extra 'plan')", default=False),
+}  # fmt: skip
 
 PLAN: dict[str, Key] = {
     "path": Key("text", "planned points: planned_id, easting, northing", required=True),

@@ -63,8 +63,8 @@ OPERATIONS: tuple[Operation, ...] = (
         ("survey",), (), f"{_HERE}:join_survey",
     ),
     Operation(
-        "judge", "Judging standards, blanks and duplicates", ("survey", "standards"),
-        ("quality",), ("quality",), f"{_HERE}:judge",
+        "judge", "Judging standards, blanks and duplicates", ("survey", "standards", "until"),
+        ("quality", "survey"), ("quality",), f"{_HERE}:judge",
     ),
     Operation(
         "accept", "Choosing the accepted values", ("survey", "quality"),

@@ -14,6 +14,7 @@ from geochem.campaign.operations import CHECKED_BY, OPERATIONS, carry_out
 from geochem.campaign.provenance import write_run_record
 from geochem.campaign.publish import publish, recover, workshop
 from geochem.campaign.settings import Settings, read_campaign
+from geochem.campaign.week import week_of
 from geochem.errors import WrongCall
 from geochem.model.bundle import Bundle, CampaignInfo
 from geochem.model.finding import Finding
@@ -198,8 +199,9 @@ def run(
         shutil.rmtree(making, ignore_errors=True)
     history = settings.folder / "history"
     write_snapshot(
-        history, clock.date(), settings.top["crs"], bundle.targets.targets, dict(bundle.progress)
-    )
+        history, clock.date(), settings.top["crs"], bundle.targets.targets,
+        {k: v for k, v in bundle.progress.items() if k != "week"},
+    )  # fmt: skip
     start_register(history)
     if published.message:
         messages.append(published.message)
@@ -262,7 +264,11 @@ def _bundle(
         evidence=state["evidence"],
         surfaces=state["surfaces"],
         targets=state["targets"],
-        progress={**state["progress"], "previous": previous.day and previous.day.isoformat()},
+        progress={
+            **state["progress"],
+            "previous": previous.day and previous.day.isoformat(),
+            "week": week_of(settings, state, clock),
+        },
         settings=settings.plain(),
         findings=tuple(findings),
     )

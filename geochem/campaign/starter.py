@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,11 @@ from typing import Any
 from geochem.campaign.keys import TABLES, TOP, Key
 from geochem.errors import DataRefused, GeochemError
 
-_VECTOR = {".gpkg", ".geojson", ".json", ".shp", ".kml", ".fgb"}
+_VECTOR = {".gpkg", ".geojson", ".json", ".shp", ".kml", ".fgb", ".gml"}
+_WORKBOOKS = {".xlsx", ".xlsm", ".xls", ".xlsb", ".ods"}
+#: columns that are worth writing down, so that the user sees what was taken for what
+_SHOWN = ("id", "x", "y", "mgrs", "latlon", "zone", "hemisphere", "medium", "role", "parent",
+          "standard", "batch", "instrument", "mode", "time", "analyte", "value", "unit")  # fmt: skip
 _LAYER_NAMES = (
     "geology", "boundary", "keep_out", "regolith", "catchments", "streams", "elevation",
     "structures", "workings", "access", "drilled", "image",
@@ -79,14 +84,18 @@ def start_campaign(folder: str | Path, sources: Sequence[str | Path] = ()) -> St
         ):
             if not (folder / name).exists():
                 (folder / name).write_text(text, encoding="utf-8")
-        found = _Found(samples=[("field_log.csv", None)], assays=[("readings.csv", "pxrf", None)])
-        found.standards = "standards.csv"
+        found = _Found()
+        found.samples = [_Table("field_log.csv", {}, {})]
+        found.assays = [_Table("readings.csv", {"source": "pxrf"}, {})]
+        found.standards = _Table("standards.csv", {}, {})
         messages = ["wrote blank sheets field_log.csv, readings.csv and standards.csv"]
     else:
         found = _Found()
         messages = [_place(found, Path(s), folder) for s in sources]
         if not found.samples and found.assays:
-            found.samples = [(found.assays[0][0], None)]
+            first = found.assays[0]
+            kept = {k: v for k, v in first.keys.items() if k in ("sheet", "decimal")}
+            found.samples = [_Table(first.path, kept, {})]
             messages.append(
                 "no field log among the files: positions are expected in the first table"
             )
@@ -94,41 +103,80 @@ def start_campaign(folder: str | Path, sources: Sequence[str | Path] = ()) -> St
             messages.append("no table of samples among the files: fill in [[samples]]")
     if found.crs is None:
         messages.append("fill in 'crs': the working CRS, projected, in metres")
+    elif found.crs_from:
+        messages.append(
+            f"'crs' is {found.crs}, the UTM zone of the positions in {found.crs_from}; change it "
+            "if the campaign works in another one"
+        )
+    for table in found.samples:
+        messages += [f"{table.path}: give '{k}' ({why})" for k, why in table.hints.items()]
     target.write_text(_campaign_text(folder, found), encoding="utf-8")
     return Started(target, tuple(messages))
+
+
+@dataclass(slots=True)
+class _Table:
+    """One table, and the keys that were understood of it."""
+
+    path: str
+    keys: dict[str, Any]
+    hints: dict[str, str]
 
 
 class _Found:
     """What the files turned out to be."""
 
-    def __init__(
-        self,
-        samples: list[tuple[str, str | None]] | None = None,
-        assays: list[tuple[str, str, str | None]] | None = None,
-    ) -> None:
-        self.samples = samples or []
-        self.assays = assays or []
-        self.standards: str | None = None
+    def __init__(self) -> None:
+        self.samples: list[_Table] = []
+        self.assays: list[_Table] = []
+        self.standards: _Table | None = None
         self.layers: dict[str, tuple[str, str | None]] = {}
         self.crs: str | None = None
+        self.crs_from: str = ""
 
 
 def _place(found: _Found, source: Path, folder: Path) -> str:
     name = _relative(source, folder)
-    if source.suffix.lower() in _VECTOR:
+    ending = source.suffix.lower()
+    if ending in _VECTOR and not _is_table_of_points(source):
         return _place_layer(found, source, name)
     sheets: list[str | None] = [None]
+    if ending in _WORKBOOKS:
+        try:
+            titles = _sheets(source)
+        except Exception as error:
+            reason = str(error) if isinstance(error, GeochemError) else "cannot be opened"
+            return f"{source.name}: left out, {reason}"
+        if len(titles) > 1:
+            sheets = list(titles)
+    return "; ".join(_place_table(found, source, name, sheet) for sheet in sheets)
+
+
+def _sheets(source: Path) -> list[str]:
     if source.suffix.lower() in {".xlsx", ".xlsm"}:
         from openpyxl import load_workbook
 
+        book = load_workbook(source, read_only=True)
         try:
-            book = load_workbook(source, read_only=True)
-        except Exception:
-            return f"{source.name}: cannot be opened as a workbook; left out"
-        if len(book.sheetnames) > 1:
-            sheets = list(book.sheetnames)
-        book.close()
-    return "; ".join(_place_table(found, source, name, sheet) for sheet in sheets)
+            return list(book.sheetnames)
+        finally:
+            book.close()
+    try:
+        from python_calamine import CalamineWorkbook
+    except ImportError:
+        raise DataRefused(
+            'it needs the extra: pip install "geochem[workbooks]", or save it as .xlsx'
+        ) from None
+    return list(CalamineWorkbook.from_path(source).sheet_names)
+
+
+def _is_table_of_points(source: Path) -> bool:
+    """Say whether a vector file holds points with sample ids and values, or with media."""
+    from geochem.read.inspection import inspect_table
+
+    seen = inspect_table(source)
+    kinds = {c.read_as for c in seen.columns}
+    return "id" in kinds and bool({"medium", "value", "horizon", "role"} & kinds)
 
 
 def _place_table(found: _Found, source: Path, name: str, sheet: str | None) -> str:
@@ -139,25 +187,91 @@ def _place_table(found: _Found, source: Path, name: str, sheet: str | None) -> s
         seen = inspect_table(source, sheet=sheet)
     except GeochemError as error:
         return f"{label}: left out, {error}"
-    kinds = {c.read_as for c in seen.columns}
-    headers = {c.name.strip().lower() for c in seen.columns}
-    if {"standard", "certified"} <= headers:
-        found.standards = name
+    refused = next((f.message for f in seen.findings if f.severity == "error"), None)
+    if refused is not None:
+        return f"{label}: left out, {refused}"
+    read_as = {c.read_as: c.name for c in reversed(seen.columns) if c.name}
+    keys: dict[str, Any] = {"sheet": sheet} if sheet else {}
+    if {"standard", "certified"} <= set(read_as):
+        found.standards = _Table(name, keys, {})
         return f"{label}: certified values of standards"
-    located = {"x", "y"} <= kinds
+    if seen.dialect is not None and seen.dialect.decimal == ",":
+        keys["decimal"] = ","
+    codes = {f.code for f in seen.findings}
+    said: list[str] = []
+    if {"x", "y"} <= set(read_as) or {"mgrs", "latlon"} & set(read_as):
+        found.samples.append(_field_log(found, source, name, sheet, keys, read_as, codes, said))
     values = [c for c in seen.columns if c.read_as == "value"]
-    said = []
-    if located:
-        found.samples.append((name, sheet))
-        said.append("field log")
-    if len(values) >= 1 or {"analyte", "value"} <= kinds:
+    if values or {"analyte", "value"} <= set(read_as):
         errors = any(c.read_as == "error" for c in seen.columns)
-        xrf = errors or bool({"instrument", "mode", "seconds", "reading"} & kinds)
-        found.assays.append((name, "pxrf" if xrf else "laboratory", sheet))
+        xrf = errors or bool({"instrument", "mode", "seconds", "reading"} & set(read_as))
+        shown = {
+            k: read_as[k]
+            for k in _SHOWN
+            if k in read_as and k not in ("x", "y", "medium") and (k != "value" or not values)
+        }
+        mine = {"source": "pxrf" if xrf else "laboratory", **keys, "columns": shown}
+        hints = {"sigma": "errors state no level: 1, 2 or 3"} if "sigma-assumed" in codes else {}
+        found.assays.append(_Table(name, mine, hints))
         said.append(
             f"{'portable-XRF readings' if xrf else 'laboratory results'} ({len(values)} columns)"
         )
     return f"{label}: {' and '.join(said) or 'no samples or values recognised; left out'}"
+
+
+def _field_log(
+    found: _Found,
+    source: Path,
+    name: str,
+    sheet: str | None,
+    keys: dict[str, Any],
+    read_as: dict[str, str],
+    codes: set[str],
+    said: list[str],
+) -> _Table:
+    shown = {
+        k: read_as[k]
+        for k in _SHOWN
+        if k in read_as and k not in ("analyte", "value", "unit", "batch", "instrument", "mode")
+    }
+    if source.suffix.lower() in {".gpx", *_VECTOR}:
+        shown = {k: v for k, v in shown.items() if k not in ("x", "y")}
+    hints = {}
+    if "crs-not-stated" in codes:
+        hints["crs"] = "the coordinates look like degrees: say on which datum"
+    if "medium" not in read_as:
+        hints["medium"] = "the table does not say it"
+    said.append("field log")
+    if found.crs is None:
+        found.crs = _working_crs(source, sheet)
+        found.crs_from = source.name if found.crs else ""
+    return _Table(name, {**keys, "columns": shown}, hints)
+
+
+def _working_crs(source: Path, sheet: str | None) -> str | None:
+    """Give the UTM zone of positions whose CRS the file itself states; None when it does not."""
+    import numpy as np
+
+    from geochem.coordinates import degrees_of, read_crs
+    from geochem.read.field_log import read_field_log
+
+    try:
+        frame = read_field_log(source, sheet=sheet).frame
+        stated = frame.loc[frame["crs"].notna() & frame["x"].notna() & frame["y"].notna()]
+        if not len(stated):
+            return None
+        crs = read_crs(stated["crs"].mode().iloc[0])
+    except GeochemError:
+        return None
+    if crs.is_projected:
+        code = crs.to_authority()
+        return f"{code[0]}:{code[1]}" if code else None
+    here = stated.loc[stated["crs"] == stated["crs"].mode().iloc[0]]
+    lon, lat = degrees_of(here["x"].to_numpy(dtype=float), here["y"].to_numpy(dtype=float), crs)
+    if not np.isfinite(lon).any() or crs.to_epsg() != 4326:
+        return None
+    zone = int((float(np.nanmedian(lon)) + 180) // 6) % 60 + 1
+    return f"EPSG:{(32700 if float(np.nanmedian(lat)) < 0 else 32600) + zone}"
 
 
 def _place_layer(found: _Found, source: Path, name: str) -> str:
@@ -203,7 +317,7 @@ def _value(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
-        return f'"{value}"'
+        return json.dumps(value, ensure_ascii=False)  # its escapes are those of TOML
     if isinstance(value, list):
         return "[" + ", ".join(_value(v) for v in value) + "]"
     if isinstance(value, dict):
@@ -223,6 +337,21 @@ def _comment(keys: dict[str, Key], given: set[str]) -> list[str]:
     return lines
 
 
+def _table_text(table: _Table, kind: str | None) -> list[str]:
+    """Write the keys of one table, then those that are left to the user as comments."""
+    lines = [f"path = {_quote(table.path)}"]
+    given = {"path"}
+    for key, value in table.keys.items():
+        if value in (None, {}, ""):
+            continue
+        lines.append(f"{key} = {_value(value)}")
+        given.add(key)
+    for key, why in table.hints.items():
+        lines.append(f"# {key} = ...".ljust(42) + f"# TO FILL IN: {why}")
+        given.add(key)
+    return [*lines, *(_comment(TABLES[kind].keys, given) if kind else [])]
+
+
 def _campaign_text(folder: Path, found: _Found) -> str:
     title = folder.resolve().name.replace("_", " ")
     crs = f'"{found.crs}"' if found.crs else '""'
@@ -233,28 +362,18 @@ def _campaign_text(folder: Path, found: _Found) -> str:
         f"crs = {crs}".ljust(42) + '# working CRS: projected, metres, like "EPSG:32735"',
         *_comment(TOP, {"title", "crs"}),
     ]
-    for path, sheet in found.samples:
-        lines += ["", "[[samples]]", f"path = {_quote(path)}"]
-        given = {"path"}
-        if sheet:
-            lines.append(f"sheet = {_quote(sheet)}")
-            given.add("sheet")
-        lines += _comment(TABLES["samples"].keys, given)
+    for table in found.samples:
+        lines += ["", "[[samples]]", *_table_text(table, "samples")]
     names: dict[str, int] = {}
-    for path, source, sheet in found.assays:
+    for table in found.assays:
+        source = table.keys["source"]
         names[source] = names.get(source, 0) + 1
         number = names[source]
         name = {"pxrf": "xrf", "laboratory": "lab"}[source] + (str(number) if number > 1 else "")
-        lines += [
-            "", "[[assays]]", f"path = {_quote(path)}", f'source = "{source}"', f'name = "{name}"',
-        ]  # fmt: skip
-        given = {"path", "source", "name"}
-        if sheet:
-            lines.append(f"sheet = {_quote(sheet)}")
-            given.add("sheet")
-        lines += _comment(TABLES["assays"].keys, given)
+        table.keys = {"source": source, "name": name, **table.keys}
+        lines += ["", "[[assays]]", *_table_text(table, "assays")]
     if found.standards:
-        lines += ["", "[standards]", f"path = {_quote(found.standards)}"]
+        lines += ["", "[standards]", *_table_text(found.standards, None)]
     lines += ["", "[layers]"]
     for layer, (path, field) in found.layers.items():
         column = f", field = {_quote(field)}" if field else ""

@@ -54,43 +54,47 @@ def run_lines(result: RunResult) -> list[str]:
     return lines
 
 
-def check_lines(result: CheckResult, most: int = 40) -> list[str]:
-    """Say what a check found.
+def check_lines(result: CheckResult, most: int = 6) -> list[str]:
+    """Say in one screen what a check found.
 
     Parameters
     ----------
     result : CheckResult
         Of `geochem.check`.
-    most : int, default 40
-        Findings listed at most; the rest are counted.
+    most : int, default 6
+        Findings listed at most, errors always; the rest are counted.
 
     Returns
     -------
     list of str
-        Lines for the terminal: verdicts first, then findings, worst first.
+        Lines for the terminal: what passed, what to read again, what to do tomorrow, then the
+        worst findings.
     """
-    from geochem.quality.summary import summary_lines
+    from geochem.quality.summary import evening_lines
 
     survey = result.survey
     lines = [
         f"{len(survey.samples)} samples located, {len(survey.unlocated)} not; "
         f"{len(survey.results)} values; {survey.controls['sample_id'].nunique()} controls.",
         "",
-        "Quality",
-        *(f"  {line}" for line in summary_lines(result.quality)),
+        *evening_lines(result.quality, result.findings),
+        "",
+        _counts(result.findings),
     ]
-    reread = result.quality.reread
-    if len(reread):
-        lines.append(f"  read again: {len(reread)} samples, see quality.csv after a run")
-    lines += ["", _counts(result.findings)]
-    ranked = sorted(result.findings, key=lambda f: ("error", "warning", "note").index(f.severity))
-    for finding in ranked[:most]:
+    order = ("error", "warning", "note")
+    ranked = sorted(result.findings, key=lambda f: order.index(f.severity))
+    shown = max(most, sum(f.severity == "error" for f in ranked))
+    for finding in ranked[:shown]:
         place = ":".join(
             str(part) for part in (finding.file, finding.row, finding.column) if part is not None
         )
-        lines.append(f"  {finding.severity:7} {place + '  ' if place else ''}{finding.message}")
-    if len(ranked) > most:
-        lines.append(f"  and {len(ranked) - most} more; the run lists all in findings.csv")
+        text = f"  {finding.severity:7} {place + '  ' if place else ''}{finding.message}"
+        whole = len(text) <= 240 or finding.severity == "error"
+        lines.append(text if whole else text[:237] + "...")
+    if len(ranked) > shown:
+        lines.append(
+            f"  and {len(ranked) - shown} more: geochem check --json, or findings.csv after a run"
+        )
     return lines
 
 

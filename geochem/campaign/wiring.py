@@ -47,10 +47,14 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
         for path in settings.files(table["path"]):
             inputs.append(path)
             options = {k: table[k] for k in _TABLE_OPTIONS}
+            points = settings.resolve(table["local_grid"]) if table["local_grid"] else None
+            inputs += [points] if points is not None else []
             try:
                 log = read_field_log(
                     path, medium=table["medium"], grid=table["grid"], stage=table["stage"],
-                    use=table["use"], crs=table["crs"], name=table["name"], **options,
+                    use=table["use"], crs=table["crs"], name=table["name"],
+                    campaign_crs=settings.top["crs"], local_grid=points,
+                    controls=table["controls"], **options,
                 )  # fmt: skip
             except DataRefused as refusal:
                 refusals += refusal.reasons
@@ -68,7 +72,7 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
                 batch=table["batch"], laboratory=table["laboratory"], method=table["method"],
                 digestion=table["digestion"], fraction_um=table["fraction_um"],
                 limits=table["limits"], received=table["received"], analytes=table["analytes"],
-                **options,
+                controls=table["controls"], **options,
             )  # fmt: skip
         except DataRefused as refusal:
             refusals += refusal.reasons
@@ -163,16 +167,24 @@ def join_survey(
     return {"survey": survey}, survey.findings
 
 
-def judge(settings: Settings, *, survey: Survey, standards: pd.DataFrame) -> Given:
-    """Judge the controls and try calibrations."""
-    from geochem.quality.judge import judge_quality
+def judge(
+    settings: Settings, *, survey: Survey, standards: pd.DataFrame, until: date | None = None
+) -> Given:
+    """Judge the controls, try calibrations, treat drift and failed batches as asked for."""
+    from geochem.quality.treat import judge_and_treat
+    from geochem.read.lists import read_dispatch
 
     table = settings.table("quality")
     key_elements = table["key_elements"] or settings.table("targets")["seek"] or None
-    report = judge_quality(
-        survey, standards, key_elements=key_elements, options=table["options"] or None
-    )
-    return {"quality": report}, report.findings
+    sent = None
+    if settings.tables["dispatch"] is not None:
+        # Its findings are told by `count_progress`.
+        sent, _ = read_dispatch(settings.resolve(settings.tables["dispatch"]["path"]))
+    survey, report = judge_and_treat(
+        survey, standards, key_elements=key_elements, options=table["options"] or None,
+        dispatch=sent, today=until,
+    )  # fmt: skip
+    return {"quality": report, "survey": survey}, report.findings
 
 
 def accept(settings: Settings, *, survey: Survey, quality: QualityReport) -> Given:

@@ -92,6 +92,18 @@ def run(campaign: str, out: str | None, until: str | None) -> None:
 
 
 @commands.command()
+@click.argument("campaign", metavar="CAMPAIGN")
+@click.option("--out", metavar="DIR", help="folder of the plan [default: plan/ beside CAMPAIGN]")
+def plan(campaign: str, out: str | None) -> None:
+    """Plan: sampling layout, laboratory dispatch, field sheets."""
+    from geochem.campaign.planner import plan as plan_campaign
+    from geochem.campaign.planner import plan_lines
+
+    for line in plan_lines(plan_campaign(campaign, out)):
+        say(line)
+
+
+@commands.command()
 @click.argument("folder", metavar="[DIR]", required=False, default="geochem-demo")
 def demo(folder: str) -> None:
     """Write the demonstration campaign (all invented) and run it."""

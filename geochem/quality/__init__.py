@@ -17,10 +17,12 @@ if TYPE_CHECKING:
     from geochem.quality.judge import judge_quality
     from geochem.quality.limits import QualityLimits
     from geochem.quality.summary import summary_lines
+    from geochem.quality.treat import judge_and_treat
 
-__all__ = ["QualityLimits", "judge_quality", "summary_lines"]
+__all__ = ["QualityLimits", "judge_and_treat", "judge_quality", "summary_lines"]
 
 _WHERE = {
+    "judge_and_treat": "geochem.quality.treat",
     "judge_quality": "geochem.quality.judge",
     "QualityLimits": "geochem.quality.limits",
     "summary_lines": "geochem.quality.summary",

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 BATCH_KEY = ["source", "assay", "instrument", "mode", "batch"]
 
 _CATEGORIES = ["sample_id", *BATCH_KEY, "element"]
+#: text of controls that becomes categories, and columns that no check looks at
+_NAMES = {*_CATEGORIES, "role", "parent", "standard", "digestion", "prep_batch"}
+_UNUSED = {"seconds", "method", "raw", "unit_given", "file", "row", "limit_inferred"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,8 +34,9 @@ class Arranged:
         Every value once: text columns as categories (missing is empty text), ``value, below,
         above, err, date_read, date_received, reading``, ``control`` True for control samples.
     controls : pandas.DataFrame
-        Contract `tables.CONTROLS`, missing text empty, in time order per instrument, ``order``
-        counts within assay, instrument, mode, role, standard and element.
+        As `tables.CONTROLS` without what no check needs, missing text empty, names as categories,
+        in time order per instrument; ``order`` counts within assay, instrument, mode, role,
+        standard and element.
     limits : pandas.DataFrame
         ``assay, element, limit``: usual detection limit [mg/kg], one row each.
     """
@@ -93,69 +97,78 @@ def blank_to_none(frame: pd.DataFrame) -> pd.DataFrame:
     """Turn empty text back into None, as the table contracts want it."""
     import pandas as pd
 
-    out = frame.copy()
-    for name in out.columns:
-        if isinstance(out[name].dtype, pd.CategoricalDtype) or out[name].dtype == object:
-            column = out[name].to_numpy(dtype=object)
-            out[name] = pd.Series([None if v == "" else v for v in column], dtype=object)
-    return out
+    data: dict[str, object] = {}
+    for name in frame.columns:
+        column = frame[name]
+        if isinstance(column.dtype, pd.CategoricalDtype):
+            labels = np.full(len(column.cat.categories) + 1, None, dtype=object)
+            labels[:-1] = column.cat.categories.to_numpy(dtype=object)
+            labels[labels == ""] = None
+            data[name] = pd.Series(labels[column.cat.codes.to_numpy()], dtype=object)
+        elif column.dtype == object:
+            values = column.to_numpy(dtype=object, copy=True)
+            values[values == ""] = None
+            data[name] = pd.Series(values, dtype=object)
+        else:
+            data[name] = column.to_numpy() if column.dtype.kind in "fibM" else column.array
+    return pd.DataFrame(data, columns=frame.columns, index=pd.RangeIndex(len(frame)))
 
 
 def _controls(controls: pd.DataFrame) -> pd.DataFrame:
     import pandas as pd
 
     whole = set(CONTROLS) <= set(controls.columns)
-    frame = controls[list(CONTROLS)] if whole else conform(controls, CONTROLS)
-    frame = frame[frame["value"].notna().to_numpy()].reset_index(drop=True)
-    text = {name: _filled(frame[name]) for name, kind in CONTROLS.items() if kind == "text"}
-    frame = frame.assign(**text)
-    number = reading_number(frame["reading"])
+    frame = controls if whole else conform(controls, CONTROLS)
+    frame = frame[frame["value"].notna().to_numpy()]
+    data: dict[str, Any] = {}
+    for name in CONTROLS:
+        if name in _NAMES:
+            data[name] = categories(frame[name])
+        elif name not in _UNUSED:
+            data[name] = frame[name].to_numpy()
+    data["reading"] = frame["reading"].to_numpy(dtype=object, copy=True)
+    data["reading"][frame["reading"].isna().to_numpy()] = ""
+    # Said to be object, else pandas 3 makes text of its own kind, slow in what follows.
+    data["reading"] = pd.Series(data["reading"], dtype=object)
+    out = pd.DataFrame(data, index=pd.RangeIndex(len(frame)))
     # Codes instead of text: sorting 200,000 rows of text by nine keys takes seconds.
-    keys = pd.DataFrame(
-        {
-            "assay": pd.factorize(frame["assay"], sort=True)[0],
-            "instrument": pd.factorize(frame["instrument"], sort=True)[0],
-            "when": when(frame).to_numpy(),
-            "number": number,
-            "batch": pd.factorize(frame["batch"], sort=True)[0],
-            "sample_id": pd.factorize(frame["sample_id"], sort=True)[0],
-            "element": pd.factorize(frame["element"], sort=True)[0],
-            "value": frame["value"].to_numpy(),
-        }
-    )
-    order = keys.sort_values(list(keys.columns), kind="stable", na_position="last").index
-    frame = frame.iloc[order.to_numpy()].reset_index(drop=True)
+    keys = (
+        data["assay"].codes, data["instrument"].codes, when(out).to_numpy(),
+        reading_number(out["reading"]), data["batch"].codes, data["sample_id"].codes,
+        data["element"].codes, out["value"].to_numpy(),
+    )  # fmt: skip
+    order = pd.DataFrame(dict(enumerate(keys)))
+    order = order.sort_values(list(order.columns), kind="stable", na_position="last")
+    out = out.iloc[order.index.to_numpy()].reset_index(drop=True)
     series = ["assay", "instrument", "mode", "role", "standard", "element"]
-    frame["order"] = frame.groupby(series, sort=False).cumcount() + 1
-    return frame
+    out["order"] = out.groupby(series, sort=False, observed=True).cumcount() + 1
+    return out
 
 
-def _filled(column: pd.Series) -> pd.Series:
+def categories(column: pd.Series) -> pd.Categorical:
+    """Give text as sorted categories, missing as empty text; runs of one text are read once."""
     import pandas as pd
 
-    out = column.to_numpy(dtype=object, copy=True)
-    out[column.isna().to_numpy()] = ""
-    # Said to be object, else pandas 3 makes text of its own kind, slow in what follows.
-    return pd.Series(out, dtype=object)
+    values = column.to_numpy(dtype=object)
+    n = len(values)
+    starts = np.flatnonzero(np.append(True, values[1:] != values[:-1])) if n else np.arange(0)
+    runs = len(starts) < n / 3
+    codes, labels = pd.factorize(values[starts] if runs else values, sort=False)
+    if runs:
+        codes = np.repeat(codes, np.diff(np.append(starts, n)))
+    names = np.append(np.asarray(labels, dtype=object).astype(str), "")
+    # Missing (code -1) becomes the last label, the empty text.
+    codes = np.where(codes < 0, len(names) - 1, codes)
+    unique, place = np.unique(names, return_inverse=True)
+    return pd.Categorical.from_codes(
+        place.astype(np.int32)[codes], pd.Index(unique.astype(object), dtype=object)
+    )
 
 
 def _results(results: pd.DataFrame, controls: pd.DataFrame) -> pd.DataFrame:
     import pandas as pd
 
-    data: dict[str, object] = {}
-    for name in _CATEGORIES:
-        codes, labels = pd.factorize(results[name], sort=False)
-        names = np.append(np.asarray(labels, dtype=object).astype(str), "")
-        # Missing (code -1) becomes the last label, the empty text.
-        codes = np.where(codes < 0, len(names) - 1, codes)
-        if "" in names[:-1]:
-            known = {label: i for i, label in reversed(list(enumerate(names)))}
-            codes = np.array([known[label] for label in names], dtype=codes.dtype)[codes]
-            names = np.array(list(dict.fromkeys(names)), dtype=object)
-        sort = np.argsort(names)
-        place = np.empty(len(names), dtype=np.int32)
-        place[sort] = np.arange(len(names), dtype=np.int32)
-        data[name] = pd.Categorical.from_codes(place[codes], pd.Index(names[sort], dtype=object))
+    data: dict[str, object] = {name: categories(results[name]) for name in _CATEGORIES}
     for name in ("value", "err"):
         data[name] = results[name].to_numpy(dtype=float)
     for name in ("below", "above"):
@@ -184,7 +197,7 @@ def _limits(results: pd.DataFrame, analytes: pd.DataFrame) -> pd.DataFrame:
         frame[name] = frame[name].astype(object)
     stated = (
         analytes.assign(stated=pd.to_numeric(analytes["limit_low"]))
-        .groupby(both)["stated"].median().reset_index()
+        .groupby(both, observed=True)["stated"].median().reset_index()
     )  # fmt: skip
     frame = frame.merge(stated, on=both, how="left", validate="1:1")
     limit = frame["limit"].fillna(frame["stated"]).fillna(frame["from_err"])
@@ -198,9 +211,15 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     return [{str(k): v for k, v in row.items()} for row in frame.to_dict("records")]
 
 
+def places(grouped: Any) -> Iterator[tuple[tuple[str, ...], np.ndarray]]:
+    """Go through the groups of several text columns: names, and places of the rows."""
+    for key, at in grouped.indices.items():
+        yield tuple(str(k) for k in key), np.asarray(at)
+
+
 def by_text(
     frame: pd.DataFrame, names: list[str]
 ) -> Iterator[tuple[tuple[str, ...], pd.DataFrame]]:
     """Go through the groups of one or more text columns in the order of their names."""
-    for key, part in frame.groupby(names, sort=True):
+    for key, part in frame.groupby(names, sort=True, observed=True):
         yield tuple(str(k) for k in key), part

@@ -134,7 +134,7 @@ def blanks_by_batch(
     )
     worst = rows.sort_values(["grade", "excess"], ascending=False, kind="stable")
     first = worst.drop_duplicates(key)[[*key, "grade", "said"]]
-    n = rows.groupby(key, sort=False).size().rename("n_blank").reset_index()
+    n = rows.groupby(key, sort=False, observed=True).size().rename("n_blank").reset_index()
     out = n.merge(first, on=key, how="left", validate="1:1")
     out["blank_verdict"] = np.array(["pass", "warn", "fail"], dtype=object)[out["grade"]]
     out["blank_reason"] = out["said"].where(out["grade"] > 0, "")
@@ -177,7 +177,7 @@ def mill_findings(survey: Survey, elements: set[str]) -> list[Finding]:
 
 def _reference(rows: pd.DataFrame, standards: pd.DataFrame) -> np.ndarray:
     kind = ["assay", "instrument", "mode", "role", "standard", "element"]
-    seen = rows.groupby(kind, sort=False)["value"]
+    seen = rows.groupby(kind, sort=False, observed=True)["value"]
     usual = seen.transform("median").where(seen.transform("size") >= 5, np.nan)
     named = [normal_name(n) for n in rows["standard"]]
     known = standards[standards["certified"].notna()]
@@ -254,7 +254,7 @@ def _prepared_before(survey: Survey, arranged: Arranged, rows: pd.DataFrame) -> 
     order = order[order["prep_order"].notna()].drop_duplicates("sample_id")
     order["prep_batch"] = order["prep_batch"].fillna("").astype(str)
     order = order.sort_values(["prep_batch", "prep_order", "sample_id"], kind="stable")
-    order["before"] = order.groupby("prep_batch")["sample_id"].shift(1)
+    order["before"] = order.groupby("prep_batch", observed=True)["sample_id"].shift(1)
     known = dict(zip(order["sample_id"], order["before"].fillna(""), strict=True))
     # A pulp blank does not pass the mill.
     return np.array(
@@ -268,7 +268,7 @@ def _read_before(arranged: Arranged, rows: pd.DataFrame) -> np.ndarray:
     """Look at one element only: the one blanks have most often stands for the whole reading."""
     answer = np.full(len(rows), "", dtype=object)
     results = arranged.results
-    for assay, part in rows.groupby("assay", sort=True):
+    for assay, part in rows.groupby("assay", sort=True, observed=True):
         lead = part["element"].value_counts(sort=False).sort_index().idxmax()
         shots = results[(results["assay"] == assay) & (results["element"] == lead)]
         shots = shots.assign(time=when(shots), number=reading_number(shots["reading"]))
@@ -292,7 +292,11 @@ def _read_before(arranged: Arranged, rows: pd.DataFrame) -> np.ndarray:
 def _like_a_sample(rows: pd.DataFrame) -> list[Finding]:
     judged = rows[~rows["element"].isin(NATURAL)]
     share = judged.assign(bad=judged["verdict"] == "fail")
-    share = share.groupby(["assay", "sample_id"])["bad"].agg(["mean", "size"]).reset_index()
+    share = (
+        share.groupby(["assay", "sample_id"], observed=True)["bad"]
+        .agg(["mean", "size"])
+        .reset_index()
+    )
     wrong = share[(share["mean"] > 0.5) & (share["size"] >= 4)]
     return [
         Finding(
@@ -307,10 +311,10 @@ def _like_a_sample(rows: pd.DataFrame) -> list[Finding]:
 
 def _always_there(rows: pd.DataFrame) -> list[Finding]:
     kind = ["assay", "role", "element"]
-    seen = rows.groupby(kind)[["value", "limit", "below"]].agg(
+    seen = rows.groupby(kind, observed=True)[["value", "limit", "below"]].agg(
         {"value": "median", "limit": "median", "below": "mean"}
     )
-    n = rows.groupby(kind).size()
+    n = rows.groupby(kind, observed=True).size()
     steady = seen[(n >= 5) & (seen["below"] < 0.5) & (seen["value"] > 5 * seen["limit"])]
     out: list[Finding] = []
     for (assay, role), part in by_text(steady.reset_index(), ["assay", "role"]):

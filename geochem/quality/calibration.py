@@ -17,7 +17,7 @@ from geochem.quality.calibration_pairs import (
     Errors,
     assay_facts,
     collect_pairs,
-    instruments_of,
+    conditions_of,
     media_of,
 )
 from geochem.quality.certificates import PART
@@ -89,7 +89,9 @@ def calibrate(
     tables: list[pd.DataFrame] = []
     findings: list[Finding] = []
     for assay in readers:
-        instruments = instruments_of(arranged, assay)
+        conditions = conditions_of(survey, arranged, assay)
+        instruments = conditions["instrument"]
+        labelled: dict[tuple[str, ...], dict[str, npt.NDArray[np.object_]]] = {}
         for reference in laboratories:
             elements = sorted(
                 (facts[assay].elements & facts[reference].elements) & SYMBOLS, key=element_rank
@@ -99,7 +101,15 @@ def calibrate(
             differs = len(fractions) == 2 and all(np.isfinite(f) for f in fractions)
             for element in elements:
                 pairs = collect_pairs(survey, element, assay, reference, spoiled, errors)
-                pairs["instrument"] = pairs["sample_id"].map(instruments).fillna("")
+                ids = tuple(pairs["sample_id"].to_numpy(dtype=object))
+                if ids not in labelled:
+                    # Most elements have the same pairs: looked up once.
+                    labelled[ids] = {
+                        what: np.array([known.get(i, "") for i in ids], dtype=object)
+                        for what, known in conditions.items()
+                    }
+                for what, labels in labelled[ids].items():
+                    pairs[what] = pd.Series(labels, dtype=object)
                 usable = int(pairs["used"].sum())
                 if usable < 3:
                     if len(pairs):
@@ -145,30 +155,55 @@ def _one(
     fit = fit_line(
         used["x"].to_numpy(), used["y"].to_numpy(), used["x_err"].to_numpy(),
         used["y_err"].to_numpy(), log_range=limits.calibration_log_range,
+        blocks=used["batch"].to_numpy(dtype=object),
     )  # fmt: skip
     wild = np.zeros(len(pairs), dtype=bool)
     wild[place[fit.wild]] = True
     kept = used["x"].to_numpy()[~fit.wild]
     left_out = int(pairs["reason"].isin(["below detection", "above the range"]).sum())
-    verdict, reason = _verdict(job, fit, kept, left_out, everything, limits)
+    near, near_se = _near_threshold(kept, fit, everything)
+    verdict, reason = _verdict(job, fit, kept, left_out, everything, limits, near, near_se)
     done = Calibration(
         element=job.element, assay=job.assay, reference_assay=job.reference,
         instrument=job.instrument, slope=fit.slope, intercept=fit.intercept,
         slope_se=fit.slope_se, intercept_se=fit.intercept_se, covariance=fit.covariance,
         log=fit.log, n=fit.n, n_left_out=left_out, low=float(kept.min()), high=float(kept.max()),
         r2=fit.r2, rmse_pct=fit.rmse_pct, bias_pct=fit.bias_pct, verdict=verdict, reason=reason,
+        slope_low=fit.slope_interval[0], slope_high=fit.slope_interval[1],
+        intercept_low=fit.intercept_interval[0], intercept_high=fit.intercept_interval[1],
+        blocks=fit.blocks, near_bias_pct=near, others=fit.others,
     )  # fmt: skip
     return done, replace(fit, wild=wild)
+
+
+def _near_threshold(
+    x: npt.NDArray[np.float64], fit: Fit, everything: npt.NDArray[np.float64]
+) -> tuple[float, float]:
+    """Give bias and its standard error where thresholds lie, NaN with fewer than five pairs. [%]."""
+    if len(everything) < 20 or len(fit.residual) != len(x):
+        return float("nan"), float("nan")
+    low, high = np.quantile(everything, [0.75, 0.975])
+    there = fit.residual[(x >= low) & (x <= high)]
+    if len(there) < 5:
+        return float("nan"), float("nan")
+    spread = 125 * float(np.std(there, ddof=1)) / np.sqrt(len(there))
+    return 100 * float(np.expm1(np.median(there))), float(spread)
 
 
 def _verdict(
     job: _Job, fit: Fit, x: npt.NDArray[np.float64], left_out: int,
     everything: npt.NDArray[np.float64], limits: QualityLimits,
+    near: float = float("nan"), near_se: float = 0.0,
 ) -> tuple[str, str]:  # fmt: skip
     numbers = (
-        f"{fit.n} pairs, {x.min():.3g} to {x.max():.3g} ppm, error {fit.rmse_pct:.0f} %, "
+        f"{fit.n} pairs, {x.min():.3g} to {x.max():.3g} ppm, error {fit.rmse_pct:.0f} %"
+        f"{f' over {fit.blocks} batches left out in turn' if fit.blocks else ''}, "
         f"bias in the upper third {fit.bias_pct:+.0f} %"
     )
+    if np.isfinite(near):
+        numbers += f", near the threshold {near:+.0f} %"
+    if left_out:
+        numbers += f", {left_out} pairs with a limit left out"
     if job.digestion in PART:
         return "fail", (
             f"{job.reference} is a {job.digestion} digestion and portable XRF sees everything: "
@@ -187,6 +222,8 @@ def _verdict(
         return "fail", f"no relation beyond chance over the sampled range ({numbers})"
     # The bias of a third of the pairs is itself only known to its standard error.
     bias = max(abs(fit.bias_pct) - fit.bias_se, 0.0)
+    if np.isfinite(near):
+        bias = max(bias, abs(near) - near_se)
     grade, why = "pass", ""
     allowed, spread = limits.calibration_bias_pct, limits.calibration_error_pct
     if bias > 2 * allowed or fit.rmse_pct > 1.7 * spread:
@@ -200,6 +237,12 @@ def _verdict(
         grade, why = "provisional", f"{why}; the pairs were picked from high readings only"
     if left_out > fit.n:
         grade, why = "provisional", f"{why}; most pairs are below detection"
+    low, high = fit.others.get("theil-sen low", np.nan), fit.others.get("theil-sen high", np.nan)
+    clear = fit.slope_interval[1] < low or fit.slope_interval[0] > high
+    if clear:
+        grade = "provisional"
+        why += f"; single pairs steer the slope ({fit.slope:.2f}, without regard to them "
+        why += f"{fit.others['theil-sen']:.2f})"
     return grade, numbers + why
 
 
@@ -207,14 +250,14 @@ def _by_instrument(
     pairs: pd.DataFrame, in_use: set[str], limits: QualityLimits
 ) -> list[tuple[str, pd.DataFrame]]:
     """Split pairs by instrument when asked for, or when one line does not serve them all."""
-    counts = pairs[pairs["used"]].groupby("instrument")["used"].sum()
+    counts = pairs[pairs["used"]].groupby("instrument", observed=True)["used"].sum()
     least = limits.calibration_pairs
     if len(in_use) < 2 or "" in in_use or any(counts.get(n, 0) < least for n in in_use):
         return [("", pairs)]
     used = pairs[pairs["used"]]
     together = fit_line(
         used["x"].to_numpy(), used["y"].to_numpy(), used["x_err"].to_numpy(),
-        used["y_err"].to_numpy(), log_range=limits.calibration_log_range,
+        used["y_err"].to_numpy(), log_range=limits.calibration_log_range, extras=False,
     )  # fmt: skip
     kept = used[~together.wild]
     labels = kept["instrument"].to_numpy(dtype=object)
@@ -253,11 +296,13 @@ def _disagreement(
     out: list[Finding] = []
     used = pairs[pairs["used"].to_numpy(dtype=bool) & ~fit.wild]
     groups = {
-        "instrument": used["instrument"].to_numpy(dtype=object),
-        "medium": used["sample_id"].map(media).fillna("").to_numpy(dtype=object),
-    }
+        "instrument": used["instrument"], "mode": used["mode"], "month": used["month"],
+        "medium": _media(used, media), "lithology": used["lithology"],
+        "regolith": used["regolith"],
+    }  # fmt: skip
     for what, labels in groups.items():
-        named = [f"{n} {s:+.0f} %" for n, s in _shifts(used, fit, labels).items()]
+        shifts = _shifts(used, fit, labels.to_numpy(dtype=object))
+        named = [f"{n} {s:+.0f} %" for n, s in shifts.items()]
         if named:
             out.append(
                 Finding(
@@ -268,6 +313,12 @@ def _disagreement(
                 )
             )  # fmt: skip
     return out
+
+
+def _media(used: pd.DataFrame, media: dict[str, str]) -> pd.Series:
+    import pandas as pd
+
+    return pd.Series([media.get(str(i), "") for i in used["sample_id"]], dtype=object)
 
 
 def _about(

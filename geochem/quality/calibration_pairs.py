@@ -71,14 +71,52 @@ def assay_facts(survey: Survey, arranged: Arranged) -> dict[str, AssayFacts]:
     return facts
 
 
-def instruments_of(arranged: Arranged, assay: str) -> dict[str, str]:
-    """Give the instrument that read each sample (its first by name when several did)."""
+def conditions_of(survey: Survey, arranged: Arranged, assay: str) -> dict[str, dict[str, str]]:
+    """Give under which conditions each sample was read, by what a line may depend on.
+
+    Parameters
+    ----------
+    survey : Survey
+        For lithology and regolith.
+    arranged : Arranged
+        Results.
+    assay : str
+        Of portable XRF.
+
+    Returns
+    -------
+    dict of str to dict of sample id to str
+        ``instrument, mode, batch, month, lithology, regolith``; of several the first by name.
+    """
+    import pandas as pd
+
     rows = arranged.results
-    rows = rows.loc[rows["assay"] == assay, ["sample_id", "instrument"]].drop_duplicates()
-    rows = rows.sort_values(["sample_id", "instrument"], kind="stable").drop_duplicates(
-        "sample_id"
-    )
-    return dict(zip(rows["sample_id"].astype(str), rows["instrument"].astype(str), strict=True))
+    rows = rows[(rows["assay"] == assay).to_numpy()]
+    ids = rows["sample_id"].cat.codes.to_numpy()
+    names = rows["sample_id"].cat.categories.astype(str).to_numpy()
+    out: dict[str, dict[str, str]] = {}
+    for what in ("instrument", "mode", "batch"):
+        # Categories are sorted, so the least code is the first by name.
+        codes = rows[what].cat.codes.to_numpy()
+        least = np.full(len(names), np.iinfo(np.int64).max)
+        np.minimum.at(least, ids, codes)
+        labels = rows[what].cat.categories.astype(str).to_numpy()
+        seen = np.flatnonzero(least < len(labels))
+        out[what] = dict(zip(names[seen], labels[least[seen]], strict=True))
+    day = rows["date_read"].to_numpy(dtype="datetime64[ns]")
+    known = ~np.isnat(day)
+    first = np.full(len(names), np.iinfo(np.int64).max)
+    np.minimum.at(first, ids[known], day[known].astype(np.int64))
+    seen = np.flatnonzero(first < np.iinfo(np.int64).max)
+    months = first[seen].astype("datetime64[ns]").astype("datetime64[M]").astype(str)
+    out["month"] = dict(zip(names[seen], months, strict=True))
+    for what in ("lithology", "regolith"):
+        out[what] = {}
+        for frame in (survey.samples, survey.unlocated):
+            if what in frame.columns:
+                some = pd.DataFrame(frame[["sample_id", what]]).dropna()
+                out[what].update(zip(some["sample_id"], some[what].astype(str), strict=True))
+    return out
 
 
 def media_of(survey: Survey) -> dict[str, str]:

@@ -126,7 +126,7 @@ def _words(kind: pd.Series) -> pd.Series:
 
 def _findings(rows: pd.DataFrame, known: pd.DataFrame) -> list[Finding]:
     found: list[Finding] = []
-    names = {normal_name(n): n for n in sorted(set(rows["standard"]), reverse=True)}
+    names = {normal_name(n): n for n in sorted(rows["standard"].unique(), reverse=True)}
     lacking = [n for key, n in sorted(names.items()) if key not in set(known["name"])]
     if lacking:
         found.append(
@@ -156,7 +156,9 @@ def _findings(rows: pd.DataFrame, known: pd.DataFrame) -> list[Finding]:
             )
         )  # fmt: skip
     mismatch = rows[rows["digestion_note"] != ""]
-    for (assay, note), part in mismatch.groupby(["assay", "digestion_note"], sort=True):
+    for (assay, note), part in mismatch.groupby(
+        ["assay", "digestion_note"], sort=True, observed=True
+    ):
         elements = list(dict.fromkeys(part["element"]))
         found.append(
             Finding(

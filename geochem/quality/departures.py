@@ -29,6 +29,8 @@ _LEAST = 0.01
 _CHART = ["source", "assay", "instrument", "mode", "element"]
 _KEY = [*BATCH_KEY, "element"]
 _SOFT = "info|indic|provis"
+#: rules that tell of slow drift or of a spread set too wide, not of one batch
+_SLOW = {"10-x", "N2", "N3", "N4", "N7", "N8"}
 
 
 def judge_departures(
@@ -58,7 +60,8 @@ def judge_departures(
     if checks.empty:
         return pd.DataFrame(columns=columns)
     rows = checks.assign(
-        chart=checks.groupby(_CHART, sort=True).ngroup(), group=checks.groupby(_KEY).ngroup()
+        chart=checks.groupby(_CHART, sort=True, observed=True).ngroup(),
+        group=checks.groupby(_KEY, observed=True).ngroup(),
     )
     table = _departures(rows, family, limits)
     table = _own_verdicts(rows, table, limits)
@@ -82,7 +85,12 @@ def _departures(rows: pd.DataFrame, family: dict[str, int], limits: QualityLimit
     relative = rows["value"].to_numpy()[good] / centre - 1
     own = rows["spread"].to_numpy()[good] / centre
     # The usual value of each standard, a median, is itself known only so well.
-    size = rows[good].groupby(["chart", "standard"])["value"].transform("size").to_numpy()
+    size = (
+        rows[good]
+        .groupby(["chart", "standard"], observed=True)["value"]
+        .transform("size")
+        .to_numpy()
+    )
     weight = 1 / own**2
     total = np.bincount(at, weight, n)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -101,22 +109,25 @@ def _departures(rows: pd.DataFrame, family: dict[str, int], limits: QualityLimit
         if len(mine) >= 5:
             between[mine] = _between_batches(departure[mine], noise[mine])
     freedom = (
-        rows.drop_duplicates(["chart", "standard"]).groupby("chart")["freedom"].sum().clip(lower=1)
+        rows.drop_duplicates(["chart", "standard"])
+        .groupby("chart", observed=True)["freedom"]
+        .sum()
+        .clip(lower=1)
     )
     m = table["assay"].map(family).fillna(1).clip(lower=1).to_numpy(dtype=float)
     chance = np.minimum(_LEAST, limits.family_alarm / m)
     degrees = table["chart"].map(freedom).to_numpy(dtype=float)
     return table.assign(
         n_standard=np.bincount(rows["group"], minlength=n),
-        n_batches=table.groupby("chart")["batch"].transform("nunique"),
+        n_batches=table.groupby("chart", observed=True)["batch"].transform("nunique"),
         m=m,
         departure_pct=100 * departure,
         without_extreme_pct=100 * np.where(np.isfinite(others), others, departure),
         z=departure / np.sqrt(noise + between**2),
         fail_z=student.isf(chance / 2, degrees),
         warn_z=student.isf(_THREE_S / 2, degrees),
-        bias=rows.groupby("group")["bias_pct"].median(),
-        lost=rows.groupby("group")["lost"].mean(),
+        bias=rows.groupby("group", observed=True)["bias_pct"].median(),
+        lost=rows.groupby("group", observed=True)["lost"].mean(),
         all_named=_names(rows, n),
         named=_names(rows[good], n),
     )
@@ -176,12 +187,12 @@ def _laboratory(rows: pd.DataFrame, table: pd.DataFrame, limits: QualityLimits) 
 
     mine = rows[rows["group"].isin(table.index)]
     sure = mine[mine["z"].notna()]
-    by_group = sure.groupby("group")["z"]
+    by_group = sure.groupby("group", observed=True)["z"]
     mean, count = by_group.mean().reindex(table.index), by_group.size().reindex(table.index)
     extreme = sure.assign(size=sure["z"].abs()).sort_values("size", kind="stable")
     extreme = extreme.drop_duplicates("group", keep="last").set_index("group")
     worst = extreme["z"].reindex(table.index)
-    usual = mean.groupby(table["chart"]).transform("median")
+    usual = mean.groupby(table["chart"], observed=True).transform("median")
     limit = np.maximum(limits.reject_s, norm.isf(limits.family_alarm / table["m"] / 2))
     limit_one = np.maximum(
         limits.reject_s, norm.isf(limits.family_alarm / (table["m"] * count.fillna(1)) / 2)
@@ -191,7 +202,13 @@ def _laboratory(rows: pd.DataFrame, table: pd.DataFrame, limits: QualityLimits) 
         (table["n_batches"] >= 3) & (usual.abs() > limits.warn_s)
         & ((mean - usual).abs() <= limits.warn_s)
     )  # fmt: skip
-    soft = mine["status"].str.contains(_SOFT).groupby(mine["group"]).all().reindex(table.index)
+    soft = (
+        mine["status"]
+        .str.contains(_SOFT)
+        .groupby(mine["group"], observed=True)
+        .all()
+        .reindex(table.index)
+    )
     off_mean, off_one = mean.abs() > limit, worst.abs() > limit_one
     by_bias = _by_bias(mine, table, limits)
     named = _names(sure, int(rows["group"].max()) + 1)
@@ -233,7 +250,7 @@ def _by_bias(
 ) -> dict[int, tuple[str, str]]:
     """Judge laboratory batches whose certificate gives no usable SD, by bias in per cent."""
     fair = mine[mine["judged"] & (mine["digestion_note"] == "") & mine["bias_pct"].notna()]
-    bias = fair.groupby("group")["bias_pct"].median().reindex(table.index)
+    bias = fair.groupby("group", observed=True)["bias_pct"].median().reindex(table.index)
     named = _names(fair, int(mine["group"].max()) + 1)
     notes = mine[mine["digestion_note"] != ""].drop_duplicates("group").set_index("group")
     mismatch = notes["digestion_note"].reindex(table.index)
@@ -272,7 +289,7 @@ def _most_extreme(
 def _certificate_decides(table: pd.DataFrame, limits: QualityLimits) -> npt.NDArray[np.bool_]:
     """Say whether of two batches only the other one agrees with the certified values."""
     fine = table["bias"].abs() <= limits.xrf_bias_pct
-    others_fine = fine.groupby(table["chart"]).transform("sum") - fine
+    others_fine = fine.groupby(table["chart"], observed=True).transform("sum") - fine
     return ((table["bias"].abs() > limits.xrf_bias_pct) & (others_fine > 0)).to_numpy()
 
 
@@ -283,16 +300,21 @@ def _between_batches(departure: npt.NDArray[np.float64], noise: npt.NDArray[np.f
 
 
 def _rules(rows: pd.DataFrame) -> pd.Series:
-    """Name the run rules that rang in each batch; 10-x tells of slow drift, not of one batch."""
+    """Name the run rules that rang in each batch."""
     rang = rows[rows["rules"] != ""]
-    joined = rang.groupby("group")["rules"].agg(" ".join)
-    return joined.map(lambda text: ", ".join(sorted(set(str(text).split()) - {"10-x"})))
+    joined = rang.groupby("group", observed=True)["rules"].agg(" ".join)
+    return joined.map(lambda text: ", ".join(sorted(set(str(text).split()) - _SLOW)))
 
 
 def _names(rows: pd.DataFrame, n: int) -> npt.NDArray[np.object_]:
     """Name the standards of each group: ``STD-A x 2, STD-B``."""
     out = np.full(n, "", dtype=object)
-    counts = rows.groupby(["group", "standard"], sort=True).size().rename("n").reset_index()
+    counts = (
+        rows.groupby(["group", "standard"], sort=True, observed=True)
+        .size()
+        .rename("n")
+        .reset_index()
+    )
     for group, standard, n_here in counts.to_numpy(dtype=object):
         text = f"{standard} x {n_here}" if n_here > 1 else str(standard)
         out[group] = f"{out[group]}, {text}" if out[group] else text

@@ -10,6 +10,7 @@ from geochem.elements import element_rank
 from geochem.model.finding import Finding, name_some
 from geochem.model.quality import DUPLICATE_PAIRS, DUPLICATE_SUMMARY
 from geochem.quality.arrange import Arranged, by_text, of_samples, reading_number, records, when
+from geochem.quality.duplicate_statistics import COLUMNS, HORWITZ_FAIR, describe_pairs
 from geochem.quality.limits import QualityLimits
 from geochem.stats.precision import rms_cv, rms_cv_interval, sign_test
 
@@ -89,7 +90,7 @@ def summarise_duplicates(
     Returns
     -------
     summary : pandas.DataFrame
-        Contract `DUPLICATE_SUMMARY`, then ``cv_low, cv_high``.
+        Contract `DUPLICATE_SUMMARY`, then ``cv_low, cv_high`` and `duplicate_statistics.COLUMNS`.
     findings : list of Finding
         What was noticed.
     """
@@ -110,16 +111,26 @@ def summarise_duplicates(
             shift = 100 * (float(np.median(b / a)) - 1)
             reason += f"; second results are {shift:+.0f} % (sign test p {p:.2g})"
             verdict = "warn" if verdict == "pass" and abs(shift) > 5 else verdict
+        more = describe_pairs(a, b, role, allowed)
+        ratio = float(str(more["horwitz_ratio"]))
+        if n >= 5 and np.isfinite(ratio):
+            fair = HORWITZ_FAIR[0] <= ratio <= HORWITZ_FAIR[1]
+            reason += f"; Horwitz ratio {ratio:.2f}"
+            if not fair:
+                reason += f", usual {HORWITZ_FAIR[0]:g} to {HORWITZ_FAIR[1]:g}"
+                verdict = "warn" if verdict == "pass" and ratio > 1 else verdict
+        if more["coarse_grains"]:
+            reason += "; few large differences, as coarse grains make them"
         rows.append(
             {
                 "source": source, "assay": assay, "role": role, "element": element,
                 "n_pairs": len(part), "n_used": n,
                 "n_near_limit": int(part["reason"].str.startswith(("below", "under")).sum()),
                 "cv_pct": cv, "bias_p": p, "acceptable_cv_pct": allowed, "verdict": verdict,
-                "reason": reason, "cv_low": low, "cv_high": high,
+                "reason": reason, "cv_low": low, "cv_high": high, **more,
             }
         )  # fmt: skip
-    columns = [*DUPLICATE_SUMMARY, "cv_low", "cv_high"]
+    columns = [*DUPLICATE_SUMMARY, "cv_low", "cv_high", *COLUMNS]
     summary = pd.DataFrame(rows, columns=columns)
     return summary, _summary_findings(summary)
 
@@ -194,7 +205,7 @@ def _parent_values(arranged: Arranged, parents: np.ndarray) -> pd.DataFrame:
     )
     more = arranged.controls.loc[missing, [*names, "value", "below", "above"]]
     part = pd.concat([part, more], ignore_index=True)
-    grouped = part.groupby(["assay", "sample_id", "element"], sort=True)
+    grouped = part.groupby(["assay", "sample_id", "element"], sort=True, observed=True)
     return grouped.agg(
         first=("value", "mean"), first_below=("below", "max"), first_above=("above", "max"),
         n=("value", "size"), first_source=("source", "first"),
@@ -257,7 +268,7 @@ def _summary_findings(summary: pd.DataFrame) -> list[Finding]:
             for r in rows
         ]
         hint = ""
-        if {"Au", "Pt", "Pd", "W", "Sn"} & set(part["element"]):
+        if part["coarse_grains"].any() or {"Au", "Pt", "Pd", "W", "Sn"} & set(part["element"]):
             hint = " Coarse grains are likely: take larger samples, split after finer milling."
         out.append(
             Finding(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from geochem.elements import SYMBOLS
@@ -10,21 +11,29 @@ from geochem.errors import unknown
 from geochem.model.finding import Finding, name_some
 from geochem.model.quality import (
     BLANK_CHECKS,
+    DRIFT,
     DUPLICATE_PAIRS,
     DUPLICATE_SUMMARY,
     QualityReport,
 )
 from geochem.model.tables import STANDARDS, conform
 from geochem.quality.arrange import arrange, blank_to_none, by_text
+from geochem.quality.bias import matrix_findings, standard_bias
 from geochem.quality.blanks import blanks_by_batch, check_blanks, mill_findings
 from geochem.quality.calibration import calibrate
-from geochem.quality.calibration_pairs import assay_facts
+from geochem.quality.calibration_pairs import assay_facts, media_of
 from geochem.quality.departures import judge_departures
+from geochem.quality.detection import detection_limits
+from geochem.quality.drift import find_drift
 from geochem.quality.duplicates import pair_duplicates, summarise_duplicates
 from geochem.quality.interference import interference_findings
+from geochem.quality.laboratory_view import hit_rates, laboratory_jobs
 from geochem.quality.limits import QualityLimits, read_limits
+from geochem.quality.pellets import judge_pellets
+from geochem.quality.reliability import overrule, reliability_table
 from geochem.quality.standards import bias_findings, check_standards, for_report
-from geochem.quality.trust import trust_classes
+from geochem.quality.trust import trust_classes, trust_facts
+from geochem.quality.variances import split_variances
 from geochem.quality.verdicts import (
     finish_verdicts,
     key_elements_by_assay,
@@ -45,6 +54,8 @@ def judge_quality(
     *,
     key_elements: Sequence[str] | None = None,
     options: Mapping[str, Any] | QualityLimits | None = None,
+    dispatch: pd.DataFrame | None = None,
+    today: date | None = None,
 ) -> QualityReport:
     r"""Judge every batch, calibrate portable XRF to the laboratory, say what to read again.
 
@@ -58,7 +69,12 @@ def judge_quality(
         Elements a batch is judged on; None or empty: those detected in more than half of the
         samples.
     options : mapping or QualityLimits, optional
-        Limits by the names of `QualityLimits`.
+        Limits by the names of `QualityLimits`. ``drift`` and ``failed_batches`` act in
+        `judge_and_treat`; here nothing is corrected or left out.
+    dispatch : pandas.DataFrame, optional
+        What was sent to laboratories: ``sample_id, laboratory, job, sent``.
+    today : date, optional
+        The day that waiting is counted to; default: the newest date in the data.
 
     Returns
     -------
@@ -85,6 +101,9 @@ def judge_quality(
     keys = key_elements_by_assay(arranged, key_elements, limits)
     checks, findings = check_standards(arranged, certified, limits)
     findings += bias_findings(checks, limits)
+    findings += matrix_findings(arranged, checks, certified)
+    drift, more = find_drift(checks, limits)
+    findings += more
     family = {assay: len(elements) for assay, elements in keys.items()}
     departures = judge_departures(checks, family, limits)
     blanks, more = check_blanks(survey, arranged, certified, limits)
@@ -103,11 +122,30 @@ def judge_quality(
     findings += more
     facts = assay_facts(survey, arranged)
     digestion = {assay: dict(fact.digestion) for assay, fact in facts.items()}
-    trust, more = trust_classes(arranged, checks, duplicates, calibrations, digestion, limits)
+    known = trust_facts(arranged, checks, duplicates)
+    trust, more = trust_classes(known, calibrations, digestion, limits)
+    findings += more
+    trust, by_hand, more = overrule(trust, limits.trust)
     findings += more
     readers = sorted(a for a, f in facts.items() if f.source == "pxrf")
-    findings += interference_findings(survey, readers)
+    overlaps = interference_findings(survey, readers)
+    findings += overlaps
     findings += mill_findings(survey, set().union(*(f.elements for f in facts.values())))
+    detection, more = detection_limits(arranged, survey.analytes, limits)
+    findings += more
+    variances, more = split_variances(arranged, pairs, media_of(survey))
+    findings += more
+    read = set().union(*(facts[a].elements for a in readers))
+    pellets, more, thin = judge_pellets(survey, read, limits)
+    findings += more
+    hits, more = hit_rates(survey, {a: f.source for a, f in facts.items()}, calibrations, limits)
+    findings += more
+    jobs, more = laboratory_jobs(survey.results, dispatch, limits, today=today)
+    findings += more
+    reliability = reliability_table(
+        known, trust, by_hand, calibrations, detection,
+        _remarks(overlaps, thin, readers),
+    )  # fmt: skip
     verdicts = finish_verdicts(table, keys, trust)
     findings += _unchecked(verdicts)
     return QualityReport(
@@ -120,7 +158,30 @@ def judge_quality(
         calibration_pairs=calibration_pairs,
         reread=samples_to_reread(verdicts, spoiled),
         findings=tuple(findings),
+        drift=conform(blank_to_none(drift), DRIFT),
+        detection=detection,
+        variances=variances,
+        reliability=reliability,
+        pellets=pellets,
+        jobs=jobs,
+        hits=hits,
+        bias=standard_bias(checks, limits),
     )
+
+
+def _remarks(
+    overlaps: list[Finding], thin: dict[str, list[str]], readers: list[str]
+) -> dict[tuple[str, str], list[str]]:
+    """Give what the reliability table adds to the reasons of portable XRF."""
+    out: dict[tuple[str, str], list[str]] = {}
+    for assay in readers:
+        for finding in overlaps:
+            if finding.element and finding.message.startswith(f"{assay}: "):
+                text = finding.message.removeprefix(f"{assay}: {finding.element} ")
+                out.setdefault((assay, finding.element), []).append(text.partition(": ")[0])
+        for element, said in thin.items():
+            out.setdefault((assay, element), []).extend(said)
+    return out
 
 
 def _unchecked(verdicts: pd.DataFrame) -> list[Finding]:

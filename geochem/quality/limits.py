@@ -6,7 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any
 
+from geochem.elements import SYMBOLS
 from geochem.errors import WrongCall, unknown
+
+#: options that are one of a few words
+CHOICES: dict[str, tuple[str, ...]] = {
+    "drift": ("none", "linear", "bracket"),
+    "failed_batches": ("use", "down-weight", "leave out"),
+    "run_rules": ("westgard", "nelson"),
+}
+
+#: how far an element can be believed, best first
+TRUST_CLASSES = ("definitive", "quantitative screening", "qualitative", "unusable")
 
 #: Acceptable RMS CV of pairs by role. [%] Guidance after Abzalov 2008, Exploration and Mining
 #: Geology 17:131-144 (from memory); field, repeat and reread: common practice, no source.
@@ -77,6 +88,26 @@ class QualityLimits:
     per_instrument : bool
         Fit one calibration per instrument wherever each has enough pairs; else only where one
         line does not serve all instruments.
+    drift : {"none", "linear", "bracket"}
+        Correct readings of portable XRF by the standards of their batch.
+    failed_batches : {"use", "down-weight", "leave out"}
+        What is done with values of failed batches: used and marked; their error widened by the
+        departure of the batch; or left out of the accepted values.
+    run_rules : {"westgard", "nelson"}
+        Which run rules may warn.
+    detection_warn_ratio : float
+        Warn when blanks or replicates support a detection limit so many times the stated one
+        (common practice, no source). [-]
+    hit_cut_mad : float
+        A value is high from the median plus so many MAD (scaled, log10) on. [-]
+    loose_density : float
+        Of powder as filled into the die (common practice, no source). [g/cm3]
+    thin_signal : float
+        A pellet is thin for an element under this share of the full signal. [-]
+    turnaround_days : float
+        Jobs that are out longer are said (common practice, no source). [d]
+    trust : mapping of assay to mapping of element to (class, reason)
+        Classes set by hand; assay ``""`` stands for all.
     """
 
     warn_s: float = 2.0
@@ -107,6 +138,15 @@ class QualityLimits:
     xrf_error_pct: float = 5.0
     laboratory_error_pct: float = 5.0
     per_instrument: bool = False
+    drift: str = "none"
+    failed_batches: str = "use"
+    run_rules: str = "westgard"
+    detection_warn_ratio: float = 1.5
+    hit_cut_mad: float = 2.0
+    loose_density: float = 1.2
+    thin_signal: float = 0.95
+    turnaround_days: float = 28.0
+    trust: Mapping[str, Mapping[str, tuple[str, str]]] = field(default_factory=dict)
 
     def acceptable_cv(self, role: str, element: str) -> float:
         """Give the acceptable RMS CV of one role and element; NaN when there is none. [%]."""
@@ -149,6 +189,13 @@ def read_limits(options: Mapping[str, Any] | QualityLimits | None) -> QualityLim
             raise unknown("option of [quality]", name, names)
         if name == "acceptable_cv_pct":
             given[name] = _cv_table(value)
+        elif name == "trust":
+            given[name] = _trust_table(value)
+        elif name in CHOICES:
+            word = str(value).replace("_", " ").replace("down weight", "down-weight")
+            if word not in CHOICES[name]:
+                raise unknown(f"value of [quality] option '{name}'", str(value), CHOICES[name])
+            given[name] = word
         elif name == "per_instrument":
             if not isinstance(value, bool):
                 raise WrongCall(
@@ -188,6 +235,30 @@ def _cv_table(value: Any) -> dict[str, dict[str, float]]:
         else:
             merged[role] = {"default": _positive(role, limit)}
     return merged
+
+
+def _trust_table(value: Any) -> dict[str, dict[str, tuple[str, str]]]:
+    """Read ``{ Ba = "qualitative", xrf = { V = { class = "unusable", reason = "..." } } }``."""
+    if not isinstance(value, Mapping):
+        raise WrongCall(
+            "[quality] option 'trust' is a table of elements, for example "
+            '{ Ba = "qualitative", V = { class = "unusable", reason = "titanium" } }.'
+        )
+    out: dict[str, dict[str, tuple[str, str]]] = {}
+    for name, given in value.items():
+        one = not isinstance(given, Mapping) or "class" in given
+        if one and name not in SYMBOLS:
+            raise unknown("element of [quality] option 'trust'", str(name), SYMBOLS)
+        rows = {name: given} if one else given
+        for element, entry in rows.items():
+            if element not in SYMBOLS:
+                raise unknown("element of [quality] option 'trust'", str(element), SYMBOLS)
+            level = entry.get("class") if isinstance(entry, Mapping) else entry
+            reason = str(entry.get("reason", "")) if isinstance(entry, Mapping) else ""
+            if level not in TRUST_CLASSES:
+                raise unknown("trust class", str(level), TRUST_CLASSES)
+            out.setdefault("" if one else str(name), {})[str(element)] = (str(level), reason)
+    return out
 
 
 def _positive(name: str, value: Any) -> float:

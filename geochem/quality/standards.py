@@ -6,6 +6,7 @@ that departs from the other batches is not. A laboratory is judged on the certif
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,10 +15,10 @@ from geochem.elements import element_rank
 from geochem.model.finding import Finding, name_some
 from geochem.model.quality import STANDARD_CHECKS
 from geochem.model.tables import conform
-from geochem.quality.arrange import Arranged, blank_to_none, by_text, records, when
+from geochem.quality.arrange import Arranged, blank_to_none, by_text, categories, records, when
 from geochem.quality.certificates import match_certificates, normal_name
 from geochem.quality.limits import QualityLimits
-from geochem.stats.control_chart import expected_false_alarms, own_chart, westgard
+from geochem.stats.control_chart import expected_false_alarms, nelson, own_chart, westgard
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,13 +51,19 @@ def check_standards(
     findings : list of Finding
         What was noticed; the number of alarms with the number expected without fault.
     """
+    import pandas as pd
+
     rows = arranged.controls
     rows = rows[(rows["role"] == "standard") & (rows["value"] > 0)].reset_index(drop=True)
     if rows.empty:
         return _complete(rows), []
     # A log that does not name the standard often uses its name as the sample id.
-    names = rows["standard"].where(rows["standard"] != "", rows["sample_id"])
-    rows["standard"] = names.map(_known_names(names, standards))
+    given = rows["standard"].to_numpy(dtype=object)
+    names = pd.Series(
+        np.where(given == "", rows["sample_id"].to_numpy(dtype=object), given), dtype=object
+    )
+    known = _known_names(names, standards)
+    rows["standard"] = categories(pd.Series([known[n] for n in names], dtype=object))
     rows, findings = match_certificates(rows, standards)
     rows = arranged.with_limits(rows)
     detected = ~(rows["below"] | rows["above"]).to_numpy()
@@ -71,7 +78,7 @@ def check_standards(
     )
     rows = _row_verdicts(rows, limits)
     findings += _swapped(rows)
-    findings += _alarm_finding(rows)
+    findings += _alarm_finding(rows, limits.run_rules)
     return _complete(rows), findings
 
 
@@ -101,7 +108,7 @@ def _charts(rows: pd.DataFrame, limits: QualityLimits) -> pd.DataFrame:
     value, used = rows["value"].to_numpy(), rows["used"].to_numpy()
     err, certified = rows["err"].to_numpy(), rows["certified"].to_numpy()
     batch = rows["batch"].to_numpy(dtype=object)
-    for place in rows.groupby(SERIES, sort=False).indices.values():
+    for place in rows.groupby(SERIES, sort=False, observed=True).indices.values():
         at = np.asarray(place)
         # Mostly below detection: what is detected there is not the usual value.
         inside = at[used[at]]
@@ -118,11 +125,18 @@ def _charts(rows: pd.DataFrame, limits: QualityLimits) -> pd.DataFrame:
         )  # fmt: skip
         centre[at], spread[at], freedom[at] = chart.centre, chart.spread, chart.freedom
         own_z[inside] = (x - chart.centre) / chart.spread
-        for rule, rings in westgard(own_z[inside], batch[inside]).items():
-            if rule != "1-2s":
-                for i in inside[rings]:
-                    rules[i] = f"{rules[i]} {rule}".strip()
+        for rule, rings in _rings(own_z[inside], batch[inside], limits.run_rules).items():
+            for i in inside[rings]:
+                rules[i] = f"{rules[i]} {rule}".strip()
     return rows.assign(centre=centre, spread=spread, freedom=freedom, own_z=own_z, rules=rules)
+
+
+def _rings(z: np.ndarray, batch: np.ndarray, which: str) -> dict[str, np.ndarray]:
+    if which == "nelson":
+        return {f"N{number}": rang for number, rang in nelson(z).items()}
+    found = westgard(z, batch)
+    del found["1-2s"]
+    return found
 
 
 def _row_verdicts(rows: pd.DataFrame, limits: QualityLimits) -> pd.DataFrame:
@@ -138,6 +152,8 @@ def _row_verdicts(rows: pd.DataFrame, limits: QualityLimits) -> pd.DataFrame:
     reason = np.full(len(rows), "", dtype=object)
 
     def say(where: np.ndarray, sentence: np.ndarray | str, level: str | None = None) -> None:
+        if not where.any():
+            return
         text = np.broadcast_to(np.asarray(sentence, dtype=object), len(rows))
         gap = np.where(reason[where] == "", "", "; ")
         reason[where] = reason[where] + gap + text[where]
@@ -146,16 +162,15 @@ def _row_verdicts(rows: pd.DataFrame, limits: QualityLimits) -> pd.DataFrame:
         elif level == "warn":
             verdict[where] = np.where(verdict[where] == "fail", "fail", "warn")
 
-    away = np.array([f"{v:+.1f} s" if np.isfinite(v) else "" for v in z], dtype=object)
-    own = np.where(xrf, " from its own usual value", " from the certified value").astype(object)
     warned = np.abs(z) > limits.warn_s
     rejected = np.abs(z) > limits.reject_s
-    say(warned & ~rejected, away + own, "warn")
-    say(rejected, away + own, "fail")
+    own = np.where(xrf, "its own usual value", "the certified value")
+    away = _formatted(z, warned, lambda v, i: f"{v:+.1f} s from {own[i]}")
+    say(warned & ~rejected, away, "warn")
+    say(rejected, away, "fail")
     allowed = np.where(xrf, limits.xrf_bias_pct, limits.laboratory_bias_pct)
     far = (np.abs(bias) > allowed) & (xrf | ~by_sd) & (rows["digestion_note"] == "").to_numpy()
-    text = np.array([f"bias {b:+.0f} %" if np.isfinite(b) else "" for b in bias], dtype=object)
-    say(far, text, "warn")
+    say(far, _formatted(bias, far, lambda v, _: f"bias {v:+.0f} %"), "warn")
     lost = (rows["below"] & (rows["certified"] >= limits.judged_from_limits * rows["limit"])
             & (rows["digestion_note"] == "")).to_numpy()  # fmt: skip
     say(lost, "read below detection though certified well above it", "fail")
@@ -173,6 +188,16 @@ def _row_verdicts(rows: pd.DataFrame, limits: QualityLimits) -> pd.DataFrame:
     return rows.assign(z=z, verdict=verdict, reason=reason, lost=lost)
 
 
+def _formatted(
+    values: np.ndarray, where: np.ndarray, text: Callable[[float, int], str]
+) -> np.ndarray:
+    """Write words only where they are needed: most rows of a large table say nothing."""
+    out = np.full(len(values), "", dtype=object)
+    for i in np.flatnonzero(where):
+        out[i] = text(float(values[i]), int(i))
+    return out
+
+
 def _swapped(rows: pd.DataFrame) -> list[Finding]:
     """Name readings of a standard that fit another standard far better."""
     import pandas as pd
@@ -180,7 +205,7 @@ def _swapped(rows: pd.DataFrame) -> list[Finding]:
     good = rows[rows["judged"]]
     keys = ["assay", "instrument", "mode"]
     profile = (
-        good.groupby([*keys, "standard", "element"])["centre"]
+        good.groupby([*keys, "standard", "element"], observed=True)["centre"]
         .median()
         .rename("usual")
         .reset_index()
@@ -189,7 +214,11 @@ def _swapped(rows: pd.DataFrame) -> list[Finding]:
         return []
     profile["usual"] = np.log(profile["usual"])
     shots = [*keys, "batch", "sample_id", "reading", "standard"]
-    wild = good.assign(out=good["own_z"].abs() > 3).groupby(shots)["out"].agg(["mean", "size"])
+    wild = (
+        good.assign(out=good["own_z"].abs() > 3)
+        .groupby(shots, observed=True)["out"]
+        .agg(["mean", "size"])
+    )
     wild = wild[(wild["mean"] > 0.5) & (wild["size"] >= 4)].reset_index()
     if wild.empty:
         return []
@@ -197,7 +226,7 @@ def _swapped(rows: pd.DataFrame) -> list[Finding]:
     pairs = here.merge(profile.rename(columns={"standard": "other"}), on=[*keys, "element"],
                        how="inner", validate="m:m")  # fmt: skip
     pairs["gap"] = (np.log(pairs["value"]) - pairs["usual"]).abs()
-    gap = pairs.groupby([*shots, "other"])["gap"].median().reset_index()
+    gap = pairs.groupby([*shots, "other"], observed=True)["gap"].median().reset_index()
     own = gap[gap["other"] == gap["standard"]].set_index(shots)["gap"]
     rest = gap[gap["other"] != gap["standard"]].sort_values(["gap", "other"], kind="stable")
     rest = rest.drop_duplicates(shots).set_index(shots)
@@ -214,14 +243,14 @@ def _swapped(rows: pd.DataFrame) -> list[Finding]:
     ]  # fmt: skip
 
 
-def _alarm_finding(rows: pd.DataFrame) -> list[Finding]:
+def _alarm_finding(rows: pd.DataFrame, which: str) -> list[Finding]:
     judged = rows[rows["judged"] & rows["own_z"].notna()]
     if judged.empty:
         return []
-    lengths = judged.groupby(SERIES, sort=False).size()
-    expected = expected_false_alarms(lengths.to_numpy())
+    lengths = judged.groupby(SERIES, sort=False, observed=True).size()
+    expected = expected_false_alarms(lengths.to_numpy(), which)
     parts = []
-    for rule in ("1-3s", "2-2s", "4-1s", "10-x"):
+    for rule in expected if which == "nelson" else ("1-3s", "2-2s", "4-1s", "10-x"):
         rang = int(judged["rules"].str.contains(rule, regex=False).sum())
         parts.append(f"{rule} {rang} ({expected[rule]:.1f})")
     return [
@@ -266,7 +295,7 @@ def bias_findings(checks: pd.DataFrame, limits: QualityLimits) -> list[Finding]:
     xrf = checks[(checks["source"] == "pxrf") & checks["judged"] & checks["bias_pct"].notna()]
     out: list[Finding] = []
     for (assay, instrument), part in by_text(xrf, ["assay", "instrument"]):
-        bias = part.groupby("element")["bias_pct"].median()
+        bias = part.groupby("element", observed=True)["bias_pct"].median()
         far = bias[bias.abs() > limits.xrf_bias_pct]
         if len(far):
             named = [f"{e} {far[e]:+.0f} %" for e in sorted(far.index, key=element_rank)]

@@ -3,14 +3,39 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from geochem.model.finding import Finding, name_some
 from geochem.model.quality import QualityReport
 from geochem.quality.arrange import BATCH_KEY, records
 from geochem.quality.verdicts import batch_verdicts
 
 if TYPE_CHECKING:
     import pandas as pd
+
+#: what a finding of that code means for tomorrow
+TOMORROW: dict[str, str] = {
+    "standards-drift": "let the instrument warm up and read a standard every twenty samples",
+    "batch-not-checked": "put a standard, a blank and a duplicate into every batch",
+    "blank-looks-like-a-sample": "check labels of blanks before reading",
+    "standard-swapped": "check labels of standards before reading",
+    "duplicate-without-parent": "fill in the parent of every duplicate",
+    "duplicate-parent-without-result": "read the parents of the duplicates too",
+    "duplicates-imprecise": "mill finer, split larger samples, read longer",
+    "variance-not-ground": "mill finer, split larger samples, read longer",
+    "pellet-thin": "press at least 7 mL of powder",
+    "powder-little": "press at least 7 mL of powder",
+    "die-underfilled": "fill the die at least by half",
+    "pellet-moist": "dry samples before sieving",
+    "moisture-high": "dry samples before sieving",
+    "pellet-binder": "use one share of binder",
+    "sieve-coarse": "sieve to 250 um before pressing",
+    "standard-without-certificate": "add the certified values of every standard in use",
+    "calibration-extrapolated": "send some of the highest readings to the laboratory",
+    "calibration-too-few-pairs": "send samples over the whole range to the laboratory",
+    "laboratory-late": "ask the laboratory about late jobs",
+}
 
 _READS = re.compile(r"^reads (\d+) % (high|low) on (.+?) \(z")
 
@@ -57,7 +82,7 @@ def summary_lines(report: QualityReport) -> list[str]:
             part = part[(part["verdict"] == "warn") & (part["action"] == "use, marked")]
             lines["warn"].append(f"{name}: warn ({_why(part)}); used, marked")
     out = lines["fail"] + lines["warn"]
-    for assay, part in batches.groupby("assay", sort=True):
+    for assay, part in batches.groupby("assay", sort=True, observed=True):
         good = int((part["verdict"] == "pass").sum())
         out.append(f"{assay}: {good} of {len(part)} batches pass")
     return out
@@ -86,3 +111,70 @@ def _why(part: pd.DataFrame) -> str:
     said += rest[:2]
     more = max(len(rest) - 2, 0)
     return "; ".join(said) + (f"; and {more} more elements" if more else "")
+
+
+def evening_lines(report: QualityReport, findings: Sequence[Finding], most: int = 6) -> list[str]:
+    """Answer in one screen: what passed, what to read again, what to do better tomorrow.
+
+    Parameters
+    ----------
+    report : QualityReport
+        From `judge_quality`.
+    findings : sequence of Finding
+        Of all steps so far.
+    most : int, default 6
+        Lines per part at most; the rest is counted.
+
+    Returns
+    -------
+    list of str
+        Three short parts, each with a heading.
+    """
+    batches = batch_verdicts(report)
+    if batches.empty:
+        return ["Passed", "  nothing was checked: there are no results"]
+    lines = ["Passed"]
+    for assay, part in batches.groupby("assay", sort=True, observed=True):
+        good = int((part["verdict"] == "pass").sum())
+        warned = int((part["verdict"] == "warn").sum())
+        lines.append(
+            f"  {assay}: {good} of {len(part)} batches pass"
+            + (f", {warned} pass with a warning" if warned else "")
+        )
+    lines.append("Read again")
+    failed = [line for line in summary_lines(report) if ": fail (" in line]
+    lines += _first(failed, most) or ["  nothing"]
+    if len(report.reread):
+        ids = sorted(set(report.reread["sample_id"]))
+        lines.append(f"  {len(ids)} samples in all: {name_some(ids)}")
+    if report.failed_batches != "use":
+        lines.append(f"  values of failed batches: {report.failed_batches}")
+    lines.append("Tomorrow")
+    done: dict[str, list[str]] = {}
+    for finding in sorted(findings, key=lambda f: ("error", "warning", "note").index(f.severity)):
+        advice = TOMORROW.get(finding.code)
+        if advice is not None and (finding.severity != "note" or finding.code == "pellet-thin"):
+            about = finding.element or finding.batch or ""
+            done.setdefault(advice, []).append(about)
+    said = []
+    for advice, places in done.items():
+        named = [a for a in dict.fromkeys(places) if a]
+        said.append(advice + (f" ({name_some(named, 4)})" if named else ""))
+    waiting = report.jobs[report.jobs["n_outstanding"].fillna(0) > 0]
+    for row in records(waiting):
+        days = row["waiting_days"]
+        since = f" for {days:.0f} days" if days == days else ""
+        said.append(
+            f"{row['n_outstanding']} samples of job {row['job'] or 'without name'} are at the "
+            f"laboratory{since}"
+        )
+    lines += _first(said, most) or ["  nothing to change"]
+    return lines
+
+
+def _first(lines: list[str], most: int) -> list[str]:
+    """Indent and shorten lines for a terminal; count what is left off."""
+    out = [f"  {line if len(line) <= 150 else line[:147] + '...'}" for line in lines[:most]]
+    if len(lines) > most:
+        out.append(f"  and {len(lines) - most} more")
+    return out

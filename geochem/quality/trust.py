@@ -16,14 +16,14 @@ from geochem.elements import XRF_ABOVE, XRF_LIGHT, XRF_NEVER, element_rank
 from geochem.model.finding import Finding, name_some
 from geochem.model.quality import Calibration
 from geochem.quality.certificates import PART
-from geochem.quality.limits import QualityLimits
+from geochem.quality.limits import TRUST_CLASSES, QualityLimits
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from geochem.quality.arrange import Arranged
 
-CLASSES = ("definitive", "quantitative screening", "qualitative", "unusable")
+CLASSES = TRUST_CLASSES
 
 _ORDER = {"pass": 0, "provisional": 1, "fail": 2}
 
@@ -36,9 +36,7 @@ class Trust(NamedTuple):
 
 
 def trust_classes(
-    arranged: Arranged,
-    checks: pd.DataFrame,
-    duplicates: pd.DataFrame,
+    facts: pd.DataFrame,
     calibrations: Sequence[Calibration],
     digestion: dict[str, dict[str, str]],
     limits: QualityLimits,
@@ -47,12 +45,8 @@ def trust_classes(
 
     Parameters
     ----------
-    arranged : Arranged
-        Results, for the share below detection.
-    checks : pandas.DataFrame
-        From `check_standards`: precision and bias.
-    duplicates : pandas.DataFrame
-        From `summarise_duplicates`: precision where no standard tells it.
+    facts : pandas.DataFrame
+        From `trust_facts`.
     calibrations : sequence of Calibration
         Correlation with the laboratory.
     digestion : dict of assay to dict of element to str
@@ -67,7 +61,6 @@ def trust_classes(
     findings : list of Finding
         One per assay with what is not usable or qualitative only.
     """
-    facts = _facts(arranged, checks, duplicates)
     best: dict[tuple[str, str], Calibration] = {}
     for c in calibrations:
         kept = best.get((c.assay, c.element))
@@ -80,10 +73,28 @@ def trust_classes(
             trust[key] = _xrf(row, best.get(key), limits)
         else:
             trust[key] = _laboratory(row, digestion.get(key[0], {}).get(key[1], ""), limits)
-    return trust, _findings(trust)
+    return trust, trust_findings(trust)
 
 
-def _facts(arranged: Arranged, checks: pd.DataFrame, duplicates: pd.DataFrame) -> pd.DataFrame:
+def trust_facts(
+    arranged: Arranged, checks: pd.DataFrame, duplicates: pd.DataFrame
+) -> pd.DataFrame:
+    """Collect number, share below detection, precision and bias of every assay and element.
+
+    Parameters
+    ----------
+    arranged : Arranged
+        Results, for the share below detection.
+    checks : pandas.DataFrame
+        From `check_standards`: precision and bias.
+    duplicates : pandas.DataFrame
+        From `summarise_duplicates`: precision where no standard tells it.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``source, assay, element, n, n_below, level, rsd, bias_pct, z, cv_pct, precision, below``.
+    """
     results = arranged.results[~arranged.results["control"].to_numpy()]
     key = ["source", "assay", "element"]
     facts = (
@@ -97,11 +108,15 @@ def _facts(arranged: Arranged, checks: pd.DataFrame, duplicates: pd.DataFrame) -
     judged = judged.assign(
         rsd=(100 * judged["spread"] / judged["centre"]).where(judged["freedom"] >= 3)
     )
-    own = judged.groupby(["assay", "element"])[["rsd", "bias_pct", "z"]].median().reset_index()
+    own = (
+        judged.groupby(["assay", "element"], observed=True)[["rsd", "bias_pct", "z"]]
+        .median()
+        .reset_index()
+    )
     tight = duplicates[
         duplicates["role"].isin(["pulp_duplicate", "repeat"]) & (duplicates["n_used"] >= 5)
     ]
-    cv = tight.groupby(["assay", "element"])["cv_pct"].max().reset_index()
+    cv = tight.groupby(["assay", "element"], observed=True)["cv_pct"].max().reset_index()
     for more in (own, cv):
         facts = facts.merge(more, on=["assay", "element"], how="left", validate="m:1")
     facts["precision"] = facts["rsd"].astype(float).fillna(facts["cv_pct"].astype(float))
@@ -180,7 +195,8 @@ def _laboratory(row: object, digestion: str, limits: QualityLimits) -> Trust:
     return Trust("quantitative screening", "; ".join(said))
 
 
-def _findings(trust: dict[tuple[str, str], Trust]) -> list[Finding]:
+def trust_findings(trust: dict[tuple[str, str], Trust]) -> list[Finding]:
+    """Name per assay what is unusable or qualitative only, with the reasons."""
     out: list[Finding] = []
     for assay in sorted({a for a, _ in trust}):
         groups = {

@@ -94,8 +94,10 @@ def standards_and_blanks(
         parts[name] = parts[name].astype(object)
     import pandas as pd
 
-    parts = pd.concat([parts, arranged.controls[_KEY]], ignore_index=True).drop_duplicates()
-    counted = pairs.groupby(_KEY).size().rename("n_duplicate").reset_index()
+    parts = pd.concat(
+        [parts, arranged.controls[_KEY].drop_duplicates().astype(object)], ignore_index=True
+    ).drop_duplicates()
+    counted = pairs.groupby(_KEY, observed=True).size().rename("n_duplicate").reset_index()
     table = parts
     for more in (departures, blanks, counted):
         table = table.merge(more, on=_KEY, how="left", validate="1:1")
@@ -248,7 +250,7 @@ def batch_verdicts(report: QualityReport) -> pd.DataFrame:
     import pandas as pd
 
     table = report.verdicts.fillna(dict.fromkeys(BATCH_KEY, ""))
-    reread = report.reread.fillna({"batch": ""}).groupby(["assay", "batch"]).size()
+    reread = report.reread.fillna({"batch": ""}).groupby(["assay", "batch"], observed=True).size()
     rows = []
     for key, part in by_text(table, BATCH_KEY):
         keyed = part[part["key_element"]]

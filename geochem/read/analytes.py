@@ -18,7 +18,7 @@ from geochem.read.analyte_column import (
     name_of_element,
 )
 from geochem.read.attached import attach
-from geochem.read.header_rows import row_kind
+from geochem.read.header_rows import is_error_word, row_kind
 from geochem.read.headers import (
     AMBIGUOUS_CAPITALS,
     OTHERS,
@@ -128,6 +128,10 @@ def _meaning(table: TextTable, i: int, rows: dict[str, tuple[str, ...]]) -> Head
     cell = rows["unit"][i] if "unit" in rows else ""
     if not cell:
         return meaning
+    if not name and is_error_word(cell):
+        # one name over two columns: the value and its error
+        left = next((n for n in reversed(table.names[:i]) if n), "")
+        return understand_header(f"{left} {cell.strip('()[] ')}")
     unit = units.read_unit(cell)
     if meaning is not None and unit and meaning.unit in (None, unit):
         return dataclasses.replace(meaning, unit=unit)

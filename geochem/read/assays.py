@@ -15,16 +15,20 @@ from geochem.errors import DataRefused, WrongCall, unknown
 from geochem.model import tables as contract
 from geochem.model.finding import Finding, name_some
 from geochem.model.reading import AssayRead, ColumnMeaning, Dialect
-from geochem.read.blocks import long_blocks, wide_blocks
+from geochem.read.blocks import wide_blocks
 from geochem.read.columns import Plan, plan_columns
+from geochem.read.control_names import read_patterns
 from geochem.read.describe import describe_columns
 from geochem.read.detection import ValueBlock, settle_limits, settle_sigma
 from geochem.read.headers import understand_header
+from geochem.read.long_table import long_blocks
 from geochem.read.open_table import open_table
+from geochem.read.plausible import judge_plausible
 from geochem.read.row_facts import RowFacts, row_facts
 from geochem.read.synonyms import DIGESTIONS
 from geochem.read.text_table import TextTable
 from geochem.read.values import Kind
+from geochem.read.ways import separate_ways
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,7 +44,7 @@ def read_assays(
     columns: Mapping[str, str] | None = None,
     sigma: float | None = None,
     batch: str | None = None,
-    laboratory: str | None = None,  # noqa: ARG001 - the contract has no column for it yet
+    laboratory: str | None = None,
     method: str | None = None,
     digestion: str | None = None,
     fraction_um: float | None = None,
@@ -51,7 +55,8 @@ def read_assays(
     separator: str | None = None,
     decimal: str | None = None,
     encoding: str | None = None,
-    header_rows: int | None = None,
+    header_rows: int | Sequence[int] | None = None,
+    controls: Mapping[str, Any] | None = None,
 ) -> AssayRead:
     """Read the tables of one assay.
 
@@ -80,11 +85,15 @@ def read_assays(
         understood.
     sheet, separator, decimal, encoding, header_rows : optional
         What is known of the files; by default it is found out.
+    controls : mapping, optional
+        Patterns of ids -> role, for controls that are known by their names.
 
     Returns
     -------
     AssayRead
-        One row per value, in mg/kg of the element; analytes; findings.
+        One row per value, in mg/kg of the element; analytes (with the laboratory in a column
+        after those of the contract); findings. Where one element comes by several laboratories,
+        methods or digestions, the results are parted into several assays.
 
     Raises
     ------
@@ -106,6 +115,7 @@ def read_assays(
     if not paths:
         raise WrongCall(f"the assay '{assay}' names no file.")
     checked = _limits(limits or {})
+    named = read_patterns(controls)
     day = _received(received)
     findings: list[Finding] = []
     blocks: list[ValueBlock] = []
@@ -125,7 +135,8 @@ def read_assays(
         _refuse_unusable(table, plan)
         facts = row_facts(
             table, plan, assay=assay, source=source, batch=batch, method=method,
-            digestion=digestion, received=day, groups=groups,
+            digestion=digestion, received=day, groups=groups, controls=named,
+            laboratory=laboratory,
         )  # fmt: skip
         findings += facts.findings
         made = (long_blocks if plan.is_long else wide_blocks)(
@@ -142,7 +153,10 @@ def read_assays(
     for block in blocks:
         block.err = block.err / (block.sigma if block.sigma is not None else level)
     findings += settle_limits(blocks)
-    results = _results(blocks, assay, source)
+    blocks, found = separate_ways(blocks, assay)
+    findings += found
+    findings += judge_plausible(blocks)
+    results = _results(blocks, source)
     if not len(results):
         findings.append(
             Finding("no-values", "error",
@@ -155,7 +169,7 @@ def read_assays(
     return AssayRead(
         results,
         pd.concat(roles, ignore_index=True),
-        _analytes(blocks, assay, source, fraction_um),
+        _analytes(blocks, source, fraction_um),
         dialect,
         tuple(meanings),
         tuple(findings),
@@ -216,9 +230,21 @@ def _refuse_unusable(table: TextTable, plan: Plan) -> None:
 
 def _say_ignored(table: TextTable, plan: Plan) -> list[Finding]:
     names = [table.names[i] for i in plan.ignored if table.names[i]]
+    nameless = [i for i in plan.ignored if not table.names[i] and any(table.columns[i].texts())]
+    findings = []
+    if nameless:
+        findings.append(
+            Finding(
+                "column-without-name", "warning",
+                f"{len(nameless)} columns of '{table.file}' have cells and no name, and were not "
+                f"used (counted from the left: {name_some([i + 1 for i in nameless])}).",
+                table.file,
+            )
+        )  # fmt: skip
     if not names:
-        return []
+        return findings
     return [
+        *findings,
         Finding(
             "columns-not-used", "note",
             f"{len(names)} columns of '{table.file}' are neither elements nor known otherwise and "
@@ -227,7 +253,7 @@ def _say_ignored(table: TextTable, plan: Plan) -> list[Finding]:
     ]  # fmt: skip
 
 
-def _results(blocks: Sequence[ValueBlock], assay: str, source: str) -> pd.DataFrame:
+def _results(blocks: Sequence[ValueBlock], source: str) -> pd.DataFrame:
     """Put all values under each other, elements by atomic number, rows as in the file."""
     import pandas as pd
 
@@ -250,8 +276,13 @@ def _results(blocks: Sequence[ValueBlock], assay: str, source: str) -> pd.DataFr
     size = sum(len(k) for _, k in kept)
     data: dict[str, Any] = {}
     for name, kind in contract.RESULTS.items():
-        if name in ("assay", "source"):
-            data[name] = np.full(size, assay if name == "assay" else source, dtype=object)
+        if name == "source":
+            data[name] = np.full(size, source, dtype=object)
+        elif name == "assay":
+            data[name] = np.repeat(
+                np.array([b.columns["assay"] for b, _ in kept], dtype=object),
+                [len(k) for _, k in kept],
+            )
         elif name == "element":
             data[name] = np.repeat(
                 np.array([b.element for b, _ in kept], dtype=object), [len(k) for _, k in kept]
@@ -296,7 +327,7 @@ def _piece(
 
 
 def _analytes(
-    blocks: Sequence[ValueBlock], assay: str, source: str, fraction_um: float | None
+    blocks: Sequence[ValueBlock], source: str, fraction_um: float | None
 ) -> pd.DataFrame:
     """Describe each element of the assay, columns of several files taken together."""
     import pandas as pd
@@ -304,11 +335,14 @@ def _analytes(
     groups: dict[tuple[Any, ...], list[ValueBlock]] = {}
     for b in blocks:
         c = b.columns
-        key = (b.element, b.name, c["unit"], c["factor"], c["method_name"], c["digestion_name"])
+        key = (
+            b.element, b.name, c["unit"], c["factor"], c["method_name"], c["digestion_name"],
+            c["assay"],
+        )  # fmt: skip
         groups.setdefault(key, []).append(b)
     rows = []
     for key in sorted(groups, key=lambda k: (*element_rank(k[0]), str(k[1]), str(k[2:]))):
-        element, name, unit, factor, method, digestion = key
+        element, name, unit, factor, method, digestion, assay = key
         mine = groups[key]
         below = np.concatenate([b.value[b.kind == Kind.BELOW] for b in mine])
         above = np.concatenate([b.value[b.kind == Kind.ABOVE] for b in mine])
@@ -323,10 +357,22 @@ def _analytes(
                 "method": method, "digestion": digestion,
                 "fraction_um": np.nan if fraction_um is None else float(fraction_um),
                 "n": sum(int((b.kind == Kind.READING).sum()) for b in mine) + len(below) + len(above),
-                "n_below": len(below), "n_above": len(above),
+                "n_below": len(below), "n_above": len(above), "laboratory": _laboratory(mine),
             }
         )  # fmt: skip
-    return contract.conform(pd.DataFrame(rows), contract.ANALYTES)
+    frame = pd.DataFrame(rows)
+    if not len(frame):
+        return contract.empty(contract.ANALYTES)
+    # readings that another method replaced leave no analyte of their own
+    frame = frame.loc[(frame["n"] > 0) | (frame.groupby("element")["n"].transform("max") == 0)]
+    return contract.conform(frame, contract.ANALYTES, extra=True)
+
+
+def _laboratory(blocks: Sequence[ValueBlock]) -> str | None:
+    words = sorted(
+        {str(w) for b in blocks for w in set(b.columns["laboratory"].tolist()) if w is not None}
+    )
+    return ", ".join(words) or None
 
 
 __all__ = ["SOURCES", "RowFacts", "read_assays"]

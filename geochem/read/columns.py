@@ -15,6 +15,7 @@ from geochem.model.finding import Finding, name_some
 from geochem.read.analyte_column import AnalyteColumn
 from geochem.read.analytes import find_analytes
 from geochem.read.headers import strip_unit, understand_header
+from geochem.read.position_columns import PLACE_WORDS, holds_places
 from geochem.read.synonyms import (
     ASSAY_COLUMNS,
     COLUMNS,
@@ -124,6 +125,10 @@ def plan_columns(
     overridden = _overridden(table, analytes or {})
     used |= set(overridden)
     _take(plan.columns, wanted, table, names, stripped, used, kind)
+    names_first = "analyte" in plan.columns and not {"value", "certified"} & set(plan.columns)
+    if kind != "standards" and "id" not in plan.columns and names_first:
+        # the row of element names is labelled in the column that holds the ids below it
+        plan.columns["id"] = plan.columns.pop("analyte")
     if kind == "assays":
         others = [c for c in FIELD_COLUMNS if c not in plan.columns]
         found: dict[str, int] = {}
@@ -288,6 +293,8 @@ def _fits(table: TextTable, i: int, column: str) -> bool:
         # a date in some languages, the datum of the coordinates in others
         texts = table.columns[i].some(np.arange(min(len(table), 50)))
         return any(_DATE_LIKE.match(t) for t in texts)
+    if column in PLACE_WORDS:
+        return holds_places(table, i, column)
     return True
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,9 +14,10 @@ from geochem.model.finding import Finding, name_some
 from geochem.model.reading import AssayRead, Dialect
 from geochem.read.encodings import to_utf8
 from geochem.read.header_rows import find_header, recognised
-from geochem.read.records import Records, split_body, split_head
+from geochem.read.records import Records, split_all, split_body, split_head
 from geochem.read.source_file import check_table
 from geochem.read.text_table import TextTable
+from geochem.read.turned import looks_turned, set_upright
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -94,7 +96,7 @@ def read_delimited(
     separator: str | None = None,
     decimal: str | None = None,
     encoding: str | None = None,
-    header_rows: int | None = None,
+    header_rows: int | Sequence[int] | None = None,
 ) -> TextTable:
     """Read delimited text into a table of text.
 
@@ -164,8 +166,14 @@ def read_delimited(
             "columns. Save it as .csv, or name the `separator`."
         )
     records, offsets = split_head(head, separator)
+    if header_rows is None and looks_turned(records):
+        upright = set_upright(
+            place, split_all(data, separator),
+            Dialect(encoding=found, separator=separator, decimal=decimal or "."), hint_rows + 1,
+        )  # fmt: skip
+        return dataclasses.replace(upright, findings=(*findings, *upright.findings))
     try:
-        rows = find_header(records, header_rows)
+        rows = find_header(records, _below_hint(header_rows, hint_rows))
     except LookupError:
         raise DataRefused(
             f"'{file}' has no row that names its columns among the first {min(len(records), 60)}; "
@@ -216,6 +224,15 @@ def read_delimited(
     )
 
 
+def _below_hint(
+    header_rows: int | Sequence[int] | None, hint_rows: int
+) -> int | Sequence[int] | None:
+    """Count stated rows from the first record instead of from the first line."""
+    if header_rows is None or isinstance(header_rows, int):
+        return header_rows
+    return [r - hint_rows for r in header_rows]
+
+
 def _check_separator(separator: str | None) -> str | None:
     if separator is None:
         return None
@@ -252,7 +269,7 @@ def _find_separator(head: str) -> str | None:
         if not counts.any():
             continue
         usual = int(counts.argmax())
-        known = max(recognised(r) for r in records[:40] if len(r) > 1 or not r)
+        known = max((recognised(r) for r in records[:40] if len(r) > 1), default=0)
         key = (known, round(counts[usual] / len(widths), 2), usual)
         if best is None or key > best[0]:
             best = (key, mark)
@@ -286,6 +303,14 @@ def _name_damage(got: Records, file: str, width: int) -> list[Finding]:
                     f"not used (rows {name_some([d[0] for d in damaged[20:]])}).", file,
                 )
             )  # fmt: skip
+    if got.closing:
+        findings.append(
+            Finding(
+                "closing-lines", "note",
+                f"{len(got.closing)} lines below the table of '{file}' are text and were not read "
+                f"as data (first: '{got.closing[0][1][:60]}').", file, got.closing[0][0],
+            )
+        )  # fmt: skip
     for row, first, n in got.open_quote[:20]:
         used = "read as it stands" if n == width else "not used"
         findings.append(

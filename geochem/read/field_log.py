@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,21 +14,20 @@ from geochem.model import tables as contract
 from geochem.model.finding import Finding, name_some
 from geochem.model.reading import FieldLogRead
 from geochem.read.columns import Plan, plan_columns
+from geochem.read.control_names import name_controls, read_patterns
 from geochem.read.dates import add_clock, only_clock, read_dates
+from geochem.read.depths import depth_ranges, depth_unit, part_by_depth
 from geochem.read.describe import describe_columns
 from geochem.read.ids import row_ids, text_or_none
+from geochem.read.local_grid import read_local_grid
 from geochem.read.open_table import open_table
-from geochem.read.positions import look_like_degrees, read_axis
+from geochem.read.places import read_positions
 from geochem.read.suspicious import say_mixed
-from geochem.read.synonyms import squeeze
 from geochem.read.text_table import TextTable
 from geochem.read.values import MISSING, Kind, parse_column
 from geochem.read.words import are_roles, read_media, read_roles
 
 _USES = ("full", "context")
-_RANGE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:-|–|to|\.\.)\s*(\d+(?:[.,]\d+)?)\s*(cm|m)?\s*")
-#: units of a length in a header -> metres
-_METRES = {"cm": 0.01, "mm": 0.001, "m": 1.0, "ft": 0.3048}
 
 
 def read_field_log(
@@ -45,8 +43,11 @@ def read_field_log(
     separator: str | None = None,
     decimal: str | None = None,
     encoding: str | None = None,
-    header_rows: int | None = None,
+    header_rows: int | Sequence[int] | None = None,
     name: str | None = None,
+    campaign_crs: str | None = None,
+    local_grid: str | Path | None = None,
+    controls: Mapping[str, Any] | None = None,
 ) -> FieldLogRead:
     """Read a field log.
 
@@ -66,6 +67,13 @@ def read_field_log(
         What is known of the file; by default it is found out.
     name : str, optional
         Name of the table in findings; by default the file's.
+    campaign_crs : str, optional
+        Settles hemisphere and datum of UTM zones where neither the table nor `crs` does.
+    local_grid : path, optional
+        Table of control points: the coordinates are those of a local grid and are brought to the
+        map through them.
+    controls : mapping, optional
+        Patterns of ids -> role, for controls that are known by their names.
 
     Returns
     -------
@@ -98,12 +106,24 @@ def read_field_log(
     ids, found = row_ids(table, plan.columns.get("id"))
     findings += found
     data: dict[str, Any] = {"sample_id": ids}
-    axes, found = read_positions(table, plan, crs, decimal)
+    axes, found = read_positions(table, plan, crs, decimal, campaign_crs)
     data |= axes
     findings += found
+    if local_grid is not None:
+        _from_local_grid(local_grid, table, data, findings)
     _numbers(table, plan, decimal, data, findings)
     _texts(table, plan, data)
     _words(table, plan, medium, data, findings)
+    if controls:
+        none = np.full(len(table), None, dtype=object)
+        for key in ("role", "parent", "standard"):
+            data.setdefault(key, none.copy())
+        i = plan.columns.get("role")
+        findings += name_controls(
+            ids, read_patterns(controls), role=data["role"], parent=data["parent"],
+            standard=data["standard"], file=table.file,
+            given=None if i is None else text_or_none(table.columns[i].texts()),
+        )  # fmt: skip
     _dates(table, plan, data, findings)
     n = len(table)
     for key, value in (("grid", grid), ("stage", stage), ("use", use)):
@@ -123,6 +143,11 @@ def read_field_log(
     if extras:
         texts = {k: pd.Series(v, dtype=object) for k, v in extras.items()}
         frame = pd.concat([frame, pd.DataFrame(texts)], axis=1)
+    frame["sample_id"], found = part_by_depth(
+        ids, frame["depth_from"].to_numpy(), frame["depth_to"].to_numpy(),
+        file=table.file, rows=table.rows, role=frame["role"].to_numpy(dtype=object),
+    )  # fmt: skip
+    findings += found
     keep = np.array([i is not None for i in ids], dtype=bool)
     frame = frame.loc[keep].reset_index(drop=True)
     if not len(frame):
@@ -135,85 +160,20 @@ def read_field_log(
     )
 
 
-def read_positions(
-    table: TextTable, plan: Plan, crs: str | None, decimal: str | None
-) -> tuple[dict[str, npt.NDArray[np.float64]], list[Finding]]:
-    """Read the two columns of coordinates and look whether they can be right.
-
-    Parameters
-    ----------
-    table, plan
-        The table and what its columns are.
-    crs : str, optional
-        As stated.
-    decimal : {".", ","}, optional
-        Decimal mark the user states.
-
-    Returns
-    -------
-    axes : dict
-        ``x`` and ``y`` where there is a column.
-    findings : list of Finding
-        What was not read, what is missing.
-    """
-    findings: list[Finding] = []
-    axes = {}
-    for axis in ("x", "y"):
-        i = plan.columns.get(axis)
-        if i is not None:
-            axes[axis] = read_axis(
-                table.columns[i], axis=axis, file=table.file, name=table.names[i],
-                rows=table.rows, decimal=decimal,
-            )  # fmt: skip
-            findings += axes[axis].findings
-    numbers = {k: a.number for k, a in axes.items()}
-    if len(axes) == 1:
-        there = next(iter(axes))
-        findings.append(
-            Finding(
-                "position-half", "warning",
-                f"'{table.file}' has a column for one coordinate only "
-                f"('{table.names[plan.columns[there]]}'); name the other under `columns`.",
-                table.file,
-            )
-        )  # fmt: skip
-        return numbers, findings
-    if not axes:
-        findings.append(
-            Finding(
-                "position-missing", "warning",
-                f"'{table.file}' has no columns of coordinates; its samples get no place on the "
-                "map. Name them under `columns` (x and y).", table.file,
-            )
-        )  # fmt: skip
-        return numbers, findings
-    x, y = axes["x"].number, axes["y"].number
-    headers = squeeze(table.names[plan.columns["x"]]), squeeze(table.names[plan.columns["y"]])
-    named = headers[0].startswith(("lon", "lng")) or headers[1].startswith("lat")
-    degrees = axes["x"].degrees or axes["y"].degrees or named or look_like_degrees(x, y)
-    if degrees and crs is None and "crs" not in plan.columns:
-        findings.append(
-            Finding(
-                "crs-not-stated", "warning",
-                f"the coordinates of '{table.file}' look like longitude and latitude in degrees, "
-                "and no CRS is stated for them. State it, for example crs = \"EPSG:4326\" if they "
-                "are WGS 84.", table.file, None, table.names[plan.columns["x"]],
-            )
-        )  # fmt: skip
-    if named:
-        with np.errstate(invalid="ignore"):
-            wrong = (np.abs(y) > 90) | (np.abs(x) > 180)
-        if wrong.any():
-            findings.append(
-                Finding(
-                    "degrees-beyond-range", "warning",
-                    f"{int(wrong.sum())} positions are beyond 90 degrees of latitude or 180 of "
-                    f"longitude (rows {name_some(table.rows[wrong].tolist())}): the columns may "
-                    "be swapped, or hold metres.", table.file, int(table.rows[wrong][0]),
-                    table.names[plan.columns["y"]],
-                )
-            )  # fmt: skip
-    return numbers, findings
+def _from_local_grid(
+    path: str | Path, table: TextTable, data: dict[str, Any], findings: list[Finding]
+) -> None:
+    grid, found = read_local_grid(path)
+    findings += found
+    if not {"x", "y"} <= set(data):
+        raise DataRefused(
+            f"'{table.file}' has no local coordinates to bring to the map; name them under "
+            "`columns` (x and y)."
+        )
+    x, y = grid.to_map(data["x"], data["y"])
+    data["x"], data["y"] = np.round(x, 3), np.round(y, 3)
+    # small numbers of a local grid are no degrees
+    findings[:] = [f for f in findings if f.code != "crs-not-stated"]
 
 
 def _numbers(
@@ -238,21 +198,12 @@ def _numbers(
         )  # fmt: skip
         scale = 1.0
         if key in ("depth", "depth_from", "depth_to"):
-            unit = re.split(r"[\s_(\[]+", header.strip().rstrip(")]").lower())[-1]
-            scale = _METRES.get(unit, 1.0)
+            scale = depth_unit(header)
             values = values * scale
         if key == "depth":
-            low = np.zeros(len(values))
-            for j in np.flatnonzero(odd):
-                match = _RANGE.fullmatch(str(table.columns[i].some(np.array([j]))[0]))
-                if match:
-                    own = _METRES.get(match[3] or "", scale)
-                    low[j] = float(match[1].replace(",", ".")) * own
-                    values[j] = float(match[2].replace(",", ".")) * own
-                    odd[j] = False
-            low[np.isnan(values)] = np.nan
+            low, values, odd = depth_ranges(table.columns[i], values, odd, scale)
             if "depth_from" not in plan.columns and "depth_to" not in plan.columns:
-                data["depth_from"], data["depth_to"] = np.round(low, 6), np.round(values, 6)
+                data["depth_from"], data["depth_to"] = low, values
         else:
             data[key] = values
         if odd.any():

@@ -25,6 +25,7 @@ LABELS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 _NUMBER = re.compile(r"[<>]?\s*[+-]?[\d.,]*\d[\d.,]*(?:[eE][+-]?\d+)?\s*%?", re.ASCII)
 _ERROR_WORDS = re.compile(r"(?:\+/-|±|error|err|sd|[123]\s?(?:s|sd|sigma|σ))", re.IGNORECASE)
+_VALUE_WORDS = frozenset({"value", "values", "result", "conc", "concentration", "reading"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,15 +48,18 @@ class HeaderRows:
     body: int = 1
 
 
-def find_header(records: Sequence[Sequence[str]], header_rows: int | None = None) -> HeaderRows:
+def find_header(
+    records: Sequence[Sequence[str]], header_rows: int | Sequence[int] | None = None
+) -> HeaderRows:
     """Find the header of a table.
 
     Parameters
     ----------
     records : sequence of sequence of str
         The first records of the file, cleaned; blank ones are empty.
-    header_rows : int, optional
-        How many rows the header has, counted from the first row of the file that is not blank.
+    header_rows : int or sequence of int, optional
+        How many rows the header has, counted from the first row of the file that is not blank; or
+        the rows that hold it, the first of the file being 1.
 
     Returns
     -------
@@ -69,8 +73,11 @@ def find_header(records: Sequence[Sequence[str]], header_rows: int | None = None
     """
     filled = [sum(1 for c in r if c) for r in records]
     if header_rows is not None:
-        first = next((i for i, n in enumerate(filled) if n), 0)
-        block = list(range(first, min(first + header_rows, len(records))))
+        if isinstance(header_rows, int):
+            first = next((i for i, n in enumerate(filled) if n), 0)
+            block = list(range(first, min(first + header_rows, len(records))))
+        else:
+            block = sorted(r - 1 for r in header_rows if 0 < r <= len(records))
         if not block:
             raise LookupError
         names = max(block, key=lambda i: (recognised(records[i]), filled[i], -i))
@@ -78,7 +85,7 @@ def find_header(records: Sequence[Sequence[str]], header_rows: int | None = None
             names,
             tuple(i for i in block if i < names and filled[i]),
             tuple(i for i in block if i > names and filled[i]),
-            first + len(block),
+            block[-1] + 1,
         )
     wide = sorted((n for n in filled if n), reverse=True)
     if not wide or wide[0] < 2:
@@ -139,6 +146,11 @@ def numeric_share(record: Sequence[str]) -> float:
     return sum(1 for c in filled if _NUMBER.fullmatch(c)) / len(filled)
 
 
+def is_error_word(cell: str) -> bool:
+    """Say whether a cell of a header row says nothing but that its column holds errors."""
+    return _ERROR_WORDS.fullmatch(cell.strip("()[] ")) is not None
+
+
 def row_kind(record: Sequence[str], names: Sequence[str], *, above: bool = False) -> str | None:
     """Say whether a row beside the names holds units, methods or limits.
 
@@ -166,7 +178,9 @@ def row_kind(record: Sequence[str], names: Sequence[str], *, above: bool = False
     if not cells or len(cells) < 0.5 * len(analytes):
         return None
     as_unit = sum(
-        1 for c in cells if units.read_unit(c) or _ERROR_WORDS.fullmatch(c.strip("()[] "))
+        1
+        for c in cells
+        if units.read_unit(c) or is_error_word(c) or c.strip("()[] ").casefold() in _VALUE_WORDS
     )
     if as_unit >= 0.6 * len(cells):
         return "unit"

@@ -24,6 +24,11 @@ _SUMMARIES = frozenset(
      "stdev", "stddev", "standarddeviation", "count", "percentile"}
 )  # fmt: skip
 _POWER = re.compile(r"\d(?:[.,]\d+)?E[+-]?\d+", re.ASCII | re.IGNORECASE)
+_DATE_LIKE = re.compile(
+    r"\d{1,2}[-/ ](?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)[a-z]*(?:[-/ ]\d{2,4})?"
+    r"|(?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)[-/ ]\d{2,4}|\d{4}-\d{2}-\d{2}(?: 00:00:00)?",
+    re.ASCII,
+)
 _POINT_ZERO = re.compile(r"\d+\.0", re.ASCII)
 
 
@@ -92,6 +97,7 @@ def row_ids(table: TextTable, column: int | None) -> tuple[npt.NDArray[np.object
                 table.file, int(table.rows[tail][0]), name,
             )
         )  # fmt: skip
+    findings += _closing(table, column, ids)
     known = [t for t in ids.tolist() if t is not None]
     if known and all(_POINT_ZERO.fullmatch(t) for t in known):
         ids[:] = [None if t is None else t[:-2] for t in ids]
@@ -115,7 +121,46 @@ def row_ids(table: TextTable, column: int | None) -> tuple[npt.NDArray[np.object
                 table.file, damaged[0][1], name, damaged[0][0],
             )
         )  # fmt: skip
+    dated = [
+        (t, int(r)) for t, r in zip(ids, table.rows, strict=True) if t and _DATE_LIKE.fullmatch(t)
+    ]
+    if dated and not any(f.code == "id-is-date" for f in table.findings):
+        findings.append(
+            Finding(
+                "id-is-date", "warning",
+                f"{len(dated)} ids of column '{name}' look like dates "
+                f"({name_some([t for t, _ in dated])}): a spreadsheet program may have changed ids "
+                "such as '1-3' or 'MAR-1'. They were kept as they stand; compare them with the "
+                "labels.", table.file, dated[0][1], name, dated[0][0],
+            )
+        )  # fmt: skip
     return ids, findings
+
+
+def _closing(table: TextTable, column: int, ids: npt.NDArray[np.object_]) -> list[Finding]:
+    """Leave out rows at the end that hold a sentence and nothing else; changes `ids`."""
+    lines: list[int] = []
+    for i in range(len(ids) - 1, max(len(ids) - 40, 0), -1):
+        text = ids[i]
+        if text is None:
+            continue
+        sentence = len(text.split()) >= 3 or text[:1] in "*#"
+        others = (c.some(np.array([i]))[0] for j, c in enumerate(table.columns) if j != column)
+        if not sentence or any(others):
+            break
+        lines.append(i)
+    if not lines or len(lines) == len(ids):
+        return []
+    lines.reverse()
+    said = str(ids[lines[0]])
+    ids[lines] = None
+    return [
+        Finding(
+            "closing-lines", "note",
+            f"{len(lines)} rows below the table of '{table.file}' are text and were not read as "
+            f"samples (first: '{said[:60]}').", table.file, int(table.rows[lines[0]]),
+        )
+    ]  # fmt: skip
 
 
 def text_or_none(texts: npt.NDArray[Any]) -> npt.NDArray[np.object_]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,15 +13,21 @@ import numpy as np
 from geochem.errors import DataRefused, WrongCall
 from geochem.model.finding import SEVERITIES, Finding, name_some
 from geochem.model.reading import ColumnMeaning, Dialect
-from geochem.read.blocks import long_blocks, wide_blocks
+from geochem.read.blocks import wide_blocks
 from geochem.read.columns import Plan, plan_columns
 from geochem.read.describe import describe_columns
 from geochem.read.detection import settle_limits, settle_sigma
-from geochem.read.field_log import read_positions
+from geochem.read.long_table import long_blocks
+from geochem.read.numerals import plain
 from geochem.read.open_table import open_table
+from geochem.read.places import read_positions
+from geochem.read.plausible import judge_plausible
 from geochem.read.row_facts import row_facts
 from geochem.read.text_table import TextTable
+from geochem.read.ways import separate_ways
 
+_MARKS = {" ": "a space", ",": "a comma", ".": "a point", "'": "an apostrophe"}
+_GROUPS = re.compile(r"\d([ ,.'])\d{3}(?!\d)")
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe", "": "none"}
 
 
@@ -87,6 +95,11 @@ class Inspection:
             lines.append(
                 f"  {self.rows} rows, {len(self.columns)} columns, {how}, decimal mark "
                 f"'{d.decimal}', column names in row {d.header_row}"
+                + (
+                    f", thousands parted by {_MARKS.get(d.thousands, d.thousands)}"
+                    if d.thousands
+                    else ""
+                )
             )
         if self.columns:
             head = ("column", "read as", "element", "unit", "to mg/kg", "n", "below", "above",
@@ -172,12 +185,24 @@ def inspect_table(
     findings += _look(table, plan, crs)
     meanings = describe_columns(table, plan)
     comma = any(a.parsed is not None and a.parsed.notation.decimal == "," for a in plan.analytes)
-    dialect = table.dialect
-    if comma:
-        import dataclasses
-
-        dialect = dataclasses.replace(dialect, decimal=",")
+    dialect = dataclasses.replace(
+        table.dialect, decimal="," if comma else table.dialect.decimal,
+        thousands=_thousands(table, plan),
+    )  # fmt: skip
     return Inspection(file, dialect, len(table), meanings, tuple(findings))
+
+
+def _thousands(table: TextTable, plan: Plan) -> str:
+    """Give the mark that parts thousands in the first column where one was taken away."""
+    for a in plan.analytes:
+        if a.parsed is None:
+            continue
+        read = np.flatnonzero(np.isfinite(a.parsed.number[:400]) & (a.parsed.number[:400] >= 1000))
+        for text in table.columns[a.index].some(read[:40]).tolist():
+            found = _GROUPS.search(plain(text))
+            if found and found[1] != a.parsed.notation.decimal:
+                return str(found[1])
+    return ""
 
 
 def _check_crs(crs: str | None) -> None:
@@ -212,7 +237,10 @@ def _look(table: TextTable, plan: Plan, crs: str | None) -> list[Finding]:
         for block in made.blocks:
             block.err = block.err / (block.sigma if block.sigma is not None else level)
         findings += settle_limits(made.blocks)
-    if "x" in plan.columns or "y" in plan.columns:
+        blocks, found = separate_ways(made.blocks, "table")
+        findings += found
+        findings += judge_plausible(blocks)
+    if {"x", "y", "mgrs", "latlon"} & set(plan.columns):
         findings += read_positions(table, plan, crs, None)[1]
     if not plan.is_long:
         findings += _doubled(table, facts.ids)

@@ -104,6 +104,9 @@ def notation_of(
     any_comma_groups = False
     commas = points = 0
     for text in texts:
+        if (" " in text or "'" in text) and _SPACE_GROUPS.fullmatch(text):
+            # groups parted by spaces leave no doubt about what a comma or point after them is
+            text = text.replace(" ", "").replace("'", "")
         comma, point = "," in text, "." in text
         if not comma and not point:
             continue

@@ -18,6 +18,8 @@ from geochem.read.numerals import Notation, notation_of, number, plain
 from geochem.read.text_table import TextColumn
 from geochem.read.values import Kind, parse_column
 
+#: no coordinate is longer; patterns go over short texts only
+_LONGEST = 80
 _DEGREE = "°º˚*"
 _MINUTE = "'′’`´"
 _SECOND = '"″”“'
@@ -153,7 +155,7 @@ def read_degrees(text: str, *, axis: str, notation: Notation | None = None) -> f
     (-0.5, None)
     """
     text = text.replace("−", "-").replace("–", "-").replace("\u00a0", " ").strip()
-    match = _LETTER.match(text)
+    match = _LETTER.match(text) if len(text) <= _LONGEST else None
     if match is None:
         return None
     before, body, after = match[1], match[2].strip(), match[3]

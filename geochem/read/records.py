@@ -5,8 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import itertools
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -18,6 +20,8 @@ _QUOTE, _NEWLINE = 34, 10
 _BLOCK = 1 << 22
 #: a quoted cell with line breaks spans at most so many lines; more is a forgotten quote
 _MAX_LINES = 60
+#: after so many forgotten quotes only the next lines are looked at
+_MANY_MISSED = 200
 
 
 @dataclass(slots=True, eq=False)
@@ -34,6 +38,8 @@ class Records:
         Damaged records: ``(row, first cell, number of cells)``.
     filled : int
         Records whose empty end had been cut off by the program that wrote them.
+    closing : list
+        Lines of text below the table: ``(row, text)``.
     """
 
     columns: list[TextColumn]
@@ -42,6 +48,7 @@ class Records:
     short: list[tuple[int, str, int]] = field(default_factory=list)
     open_quote: list[tuple[int, str, int]] = field(default_factory=list)
     filled: int = 0
+    closing: list[tuple[int, str]] = field(default_factory=list)
 
 
 def split_head(text: str, separator: str, limit: int = 400) -> tuple[list[list[str]], list[int]]:
@@ -71,6 +78,25 @@ def split_head(text: str, separator: str, limit: int = 400) -> tuple[list[list[s
         if len(records) >= limit:
             break
     return records, offsets
+
+
+def split_all(data: bytes, separator: str) -> list[list[str]]:
+    """Split a whole file with care, whatever the number of cells; blank lines stay empty.
+
+    Parameters
+    ----------
+    data : bytes
+        UTF-8 with line feeds.
+    separator : str
+        One character.
+
+    Returns
+    -------
+    list of list of str
+        Cleaned cells.
+    """
+    text = data.decode("utf-8", errors="replace")
+    return [cells for cells, _, _ in _careful(text, separator, None)]
 
 
 def split_body(
@@ -191,6 +217,8 @@ def _careful(
 ) -> Iterator[tuple[list[str], int, bool]]:
     """Yield ``(cells, end offset, open quote)`` per record, mending one forgotten quote a time."""
     start, n = 0, len(text)
+    opening = _opening(separator)
+    missed = 0
     while start < n:
         end = text.find("\n", start)
         end = n if end < 0 else end
@@ -204,16 +232,20 @@ def _careful(
             start = end + 1
             continue
         stop, joined, open_quote = end, line, False
-        if _unclosed(line, separator):
+        inside = _ends_inside(line, opening)
+        if inside:
             # perhaps a line break inside a quoted cell: take lines until the quote closes
             lines, probe = 1, end
             found = False
-            while probe < n and lines < _MAX_LINES:
+            # a file full of forgotten quotes is not searched sixty lines deep at every one
+            most = _MAX_LINES if missed < _MANY_MISSED else 3
+            while probe < n and lines < most:
                 following = text.find("\n", probe + 1)
                 following = n if following < 0 else following
+                inside = _ends_inside(text[probe + 1 : following], opening, inside=inside)
                 probe, lines = following, lines + 1
-                candidate = text[start:probe]
-                if not _unclosed(candidate, separator):
+                if not inside:
+                    candidate = text[start:probe]
                     cells = _split(candidate, separator)
                     # a forgotten quote swallows whole records: each line is then one by itself
                     whole = width is not None and all(
@@ -224,6 +256,7 @@ def _careful(
                     break
             open_quote = not found
         if open_quote:
+            missed += 1
             cells = [clean_cell(c.strip().strip('"')) for c in line.split(separator)]
             yield cells, end + 1, True
             start = end + 1
@@ -232,26 +265,30 @@ def _careful(
         start = stop + 1
 
 
-def _unclosed(text: str, separator: str) -> bool:
-    """Say whether a quote that opened at the start of a cell has not closed."""
-    inside, fresh = False, True
-    i, n = 0, len(text)
-    while i < n:
-        c = text[i]
+@lru_cache(maxsize=16)
+def _opening(separator: str) -> re.Pattern[str]:
+    """Give the pattern of a quote that opens a cell: nothing but white space before it."""
+    mark = re.escape(separator)
+    return re.compile(rf'(?:^|{mark})[^\S{mark}]*"')
+
+
+def _ends_inside(line: str, opening: re.Pattern[str], *, inside: bool = False) -> bool:
+    """Say whether a quoted cell is still open at the end of a line."""
+    at = 0
+    while True:
         if inside:
-            if c == '"':
-                if text[i + 1 : i + 2] == '"':
-                    i += 1
-                else:
-                    inside = False
-        elif c == '"' and fresh:
-            inside, fresh = True, False
-        elif c in (separator, "\n"):
-            fresh = True
-        elif not c.isspace():
-            fresh = False
-        i += 1
-    return inside
+            at = line.find('"', at)
+            if at < 0:
+                return True
+            if line.startswith('"', at + 1):
+                at += 2
+                continue
+            inside, at = False, at + 1
+        else:
+            match = opening.search(line, at)
+            if match is None:
+                return False
+            inside, at = True, match.end()
 
 
 def _split(text: str, separator: str) -> list[str]:
@@ -293,6 +330,10 @@ def _damaged(text: str, separator: str, width: int, first_row: int) -> Records:
             ends_empty = ends_empty or not cells[-1]
             kept.append(cells)
             rows.append(row)
+    last = rows[-1] if rows else 0
+    while cut and cut[-1][0] > last and _is_sentence(cut[-1][1]):
+        number, cells = cut.pop()
+        out.closing.insert(0, (number, cells[0]))
     if cut:
         # programs that cut off the empty end of a record do it always: then no record ends empty
         # (a record broken in two is no such habit: its halves follow each other)
@@ -324,3 +365,9 @@ def _damaged(text: str, separator: str, width: int, first_row: int) -> Records:
     )
     out.rows = np.array(rows, dtype=np.int64)
     return out
+
+
+def _is_sentence(cells: list[str]) -> bool:
+    """Say whether a short record is text for people: one cell of several words."""
+    filled = [c for c in cells if c]
+    return len(filled) == 1 and (" " in filled[0] or filled[0][:1] in "*#/(") and bool(cells[0])

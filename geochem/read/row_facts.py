@@ -10,7 +10,9 @@ import numpy.typing as npt
 
 from geochem.model.finding import Finding, name_some
 from geochem.read.columns import Plan
+from geochem.read.control_names import ControlName, name_controls
 from geochem.read.dates import add_clock, only_clock, read_dates
+from geochem.read.depths import depths_of, part_by_depth
 from geochem.read.ids import row_ids, text_or_none
 from geochem.read.synonyms import DIGESTIONS
 from geochem.read.text_table import TextTable
@@ -57,6 +59,8 @@ def row_facts(
     digestion: str | None,
     received: np.datetime64 | None,
     groups: dict[tuple[Any, Any], int],
+    controls: tuple[ControlName, ...] = (),
+    laboratory: str | None = None,
 ) -> RowFacts:
     """Read the columns that are no values.
 
@@ -68,6 +72,10 @@ def row_facts(
         Of the whole assay; for rows that do not say it themselves.
     groups : dict
         Numbers of instruments and modes, shared by all files of the assay; added to.
+    controls : tuple of ControlName
+        Declared names of controls.
+    laboratory : str, optional
+        For rows that do not say it themselves.
 
     Returns
     -------
@@ -76,6 +84,11 @@ def row_facts(
     """
     n = len(table)
     ids, findings = row_ids(table, plan.columns.get("id"))
+    elsewhere = {c: i for i, c in plan.elsewhere.items()} | plan.columns
+    if {"depth", "depth_from", "depth_to"} & set(elsewhere):
+        low, high = depths_of(table, elsewhere)
+        ids, found = part_by_depth(ids, low, high, file=table.file, rows=table.rows)
+        findings += found
 
     def texts(key: str) -> npt.NDArray[np.object_]:
         i = plan.columns.get(key)
@@ -99,6 +112,7 @@ def row_facts(
     if received is not None:
         arrived = np.where(np.isnat(arrived), received, arrived)
     columns["date_received"] = arrived
+    columns["laboratory"] = _filled(texts("laboratory"), laboratory)
     columns["batch"] = _batch(table, columns, assay, source, batch)
     columns["method"] = _filled(texts("method"), method)
     columns["digestion"] = _digestion(table, plan, texts("digestion"), digestion, findings)
@@ -106,7 +120,9 @@ def row_facts(
     columns["sample_id"] = ids
     pairs = list(zip(columns["instrument"].tolist(), columns["mode"].tolist(), strict=True))
     group = np.fromiter((groups.setdefault(p, len(groups)) for p in pairs), np.int64, n)
-    return RowFacts(ids, group, columns, _roles(table, plan, ids, texts, findings), findings)
+    return RowFacts(
+        ids, group, columns, _roles(table, plan, ids, texts, controls, findings), findings
+    )
 
 
 def _filled(given: npt.NDArray[np.object_], value: str | None) -> npt.NDArray[np.object_]:
@@ -181,7 +197,12 @@ def _batch(
         ]
         given[open_] = np.array(made, dtype=object)[open_]
     else:
+        labs = columns["laboratory"]
+        several = len({w for w in labs.tolist() if w is not None}) > 1
         given[open_] = table.path.stem
+        if several:  # one file of several laboratories is several jobs
+            where = open_ & np.array([w is not None for w in labs], dtype=bool)
+            given[where] = [f"{w} {table.path.stem}" for w in labs[where]]
     return given
 
 
@@ -221,24 +242,36 @@ def _roles(
     plan: Plan,
     ids: npt.NDArray[np.object_],
     texts: Any,
+    controls: tuple[ControlName, ...],
     findings: list[Finding],
 ) -> pd.DataFrame:
     import pandas as pd
 
     names = ["sample_id", "role", "parent", "standard"]
-    if not {"role", "parent", "standard"} & set(plan.columns):
+    if not {"role", "parent", "standard"} & set(plan.columns) and not controls:
         return pd.DataFrame({n: pd.Series([], dtype=object) for n in names})
     role = texts("role")
     i = plan.columns.get("role")
     if i is not None:
         role, found = read_roles(role, file=table.file, column=table.names[i], rows=table.rows)
         findings += found
+    parent, standard = texts("parent"), texts("standard")
+    if controls:
+        findings += name_controls(
+            ids,
+            controls,
+            role=role,
+            parent=parent,
+            standard=standard,
+            file=table.file,
+            given=texts("role"),
+        )
     frame = pd.DataFrame(
         {
             "sample_id": pd.Series(ids, dtype=object),
             "role": pd.Series(role, dtype=object),
-            "parent": pd.Series(texts("parent"), dtype=object),
-            "standard": pd.Series(texts("standard"), dtype=object),
+            "parent": pd.Series(parent, dtype=object),
+            "standard": pd.Series(standard, dtype=object),
         }
     )
     frame = frame[frame["sample_id"].notna()]

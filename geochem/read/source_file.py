@@ -13,6 +13,8 @@ ARCHIVES = frozenset(
 )
 #: a workbook is a zip file by construction, so the first bytes alone do not make an archive
 _WORKBOOKS = frozenset({".xlsx", ".xlsm"})
+#: other kinds of workbook, each with the first bytes it may have
+_OWN_FORMS = {".xls": b"\xd0\xcf", ".ods": b"PK\x03\x04", ".xlsb": b"PK\x03\x04"}
 _FIRST_BYTES = {
     b"PK\x03\x04": "a zip archive",
     b"PK\x05\x06": "an empty zip archive",
@@ -107,12 +109,9 @@ def check_table(path: str | Path) -> Path:
     if not first.strip():
         raise DataRefused(f"'{place.name}' is empty; export it again.")
     ending = place.suffix.lower()
-    if ending in {".xls", ".ods", ".xlsb"}:
-        raise DataRefused(
-            f"'{place.name}' is a workbook of a kind that is not read here; open it in a "
-            "spreadsheet program and save it as .xlsx or .csv."
-        )
     for start, what in _FIRST_BYTES.items():
+        if ending in _OWN_FORMS and start.startswith(_OWN_FORMS[ending]):
+            continue
         if first.startswith(start) and not (ending in _WORKBOOKS and start.startswith(b"PK")):
             if ending in _WORKBOOKS and start == b"\xd0\xcf\x11\xe0":
                 what = "locked with a password or an old binary workbook"

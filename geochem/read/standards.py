@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +36,7 @@ def read_standards(
     separator: str | None = None,
     decimal: str | None = None,
     encoding: str | None = None,
-    header_rows: int | None = None,
+    header_rows: int | Sequence[int] | None = None,
 ) -> StandardsRead:
     """Read a table of standards.
 

@@ -50,7 +50,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "regolith": ("regolith", "regolithtype", "cover", "regolithunit"),
     "lithology": ("lithology", "lith", "rocktype", "rock", "litho", "lithologycode", "bedrock"),
     "alteration": ("alteration", "alterationtype"),
-    "elevation": ("elevation", "elev", "altitude", "rl", "z", "height", "zcoord", "elevationm"),
+    "elevation": ("elevation", "elev", "ele", "altitude", "rl", "z", "height", "zcoord", "elevationm"),
     "accuracy_m": ("accuracym", "accuracy", "gpsaccuracy", "gpsprecision", "positionaccuracy",
                    "epe", "gpserror"),
     "date": ("date", "datesampled", "sampledate", "samplingdate", "datecollected", "colldate",
@@ -82,6 +82,15 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "received": ("received", "datereceived", "receiveddate", "reported", "reportdate",
                  "datereported", "reportdate", "certificatedate", "finalised", "finalized"),
     "crs": ("crs", "epsg", "coordinatesystem", "gridsystem"),
+    "zone": ("zone", "utmzone", "zoneutm", "gridzone", "utmz", "mgazone", "zona", "huso"),
+    "hemisphere": ("hemisphere", "hemi", "utmhemisphere", "zonehemisphere"),
+    "datum": ("datum", "geodeticdatum", "mapdatum", "horizontaldatum", "griddatum"),
+    "mgrs": ("mgrs", "mgrsreference", "mgrsref", "gridreference", "gridref", "usng"),
+    "latlon": ("latlon", "latlong", "latitudelongitude", "coordinates", "coordinate", "coords",
+               "position", "gps", "gpsposition", "gpscoordinates", "location", "koordinaten",
+               "coordenadas"),
+    "stage": ("stage", "phase", "campaign", "campaignname", "survey", "surveyname", "programme",
+              "project", "projectname"),
     # of readings and laboratory results
     "batch": ("batch", "batchid", "batchno", "job", "jobno", "jobnumber", "labjob", "labjobno",
               "workorder", "certificate", "certificateno", "reportno", "submission", "despatch",
@@ -134,7 +143,8 @@ FIELD_COLUMNS = (
     "depth_from", "depth_to", "depth", "fraction_um", "regolith", "lithology", "alteration",
     "elevation", "accuracy_m", "date", "time", "crew", "role", "parent", "standard",
     "prep_batch", "prep_order", "sieve_um", "powder_ml", "die_mm", "die_fill", "binder_pct",
-    "mill", "moisture_pct", "notes", "received", "crs",
+    "mill", "moisture_pct", "notes", "received", "crs", "zone", "hemisphere", "datum", "mgrs",
+    "latlon", "stage",
 )  # fmt: skip
 ASSAY_COLUMNS = (
     "id", "batch", "instrument", "mode", "reading", "seconds", "time", "date", "received",
@@ -196,7 +206,8 @@ ROLE_WORDS: dict[str, str] = {
     "pulpduplicate": "pulp_duplicate", "pulpdup": "pulp_duplicate",
     "labduplicate": "pulp_duplicate", "laboratoryduplicate": "pulp_duplicate",
     "repeat": "repeat", "rpt": "repeat", "labrepeat": "repeat", "check": "repeat",
-    "reread": "reread", "umpire": "umpire", "umpirecheck": "umpire",
+    "reread": "reread", "reassay": "reread", "reanalysis": "reread", "rerun": "reread",
+    "reassayed": "reread", "umpire": "umpire", "umpirecheck": "umpire",
 }  # fmt: skip
 #: words that leave open which kind of duplicate or check is meant
 VAGUE_ROLES = frozenset({"dup", "duplicate", "check"})

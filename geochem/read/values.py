@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from enum import IntEnum
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -76,6 +77,7 @@ MARKS: dict[str, Kind] = {
 _HASHES = re.compile(r"#{2,}")
 _LIMIT = re.compile(r"([<>])\s*=?\s*(.+)", re.ASCII)
 _TRAILING = re.compile(r"(.*\S)\s*([<>])", re.ASCII)
+_FLAGGED = re.compile(r"(.*\d)\s*(U|UJ|J)", re.ASCII)
 _UNIT = re.compile(r"([^A-Za-z%µμ]*[0-9.,])\s*([A-Za-z%µμ][A-Za-z%µμ/. 0-9-]*)")
 
 
@@ -129,6 +131,12 @@ def understand(text: str) -> Cell:
             return Cell(Kind.NOT_READ, text)
         kind = Kind.BELOW if match[2] == "<" else Kind.ABOVE
         core = match[1]
+    if core[-1:] in "UJ" and kind == Kind.READING:
+        flagged = _FLAGGED.fullmatch(core)
+        if flagged:
+            # data qualifiers: U not detected at this limit, J estimated
+            core = flagged[1]
+            kind = Kind.BELOW if flagged[2].startswith("U") else Kind.READING
     unit = None
     if core[-1:].isalpha() or core[-1:] in "%)":
         match = _UNIT.fullmatch(core)
@@ -136,6 +144,18 @@ def understand(text: str) -> Cell:
         if match and known:
             core, unit = match[1].strip(), known
     return Cell(kind, core, unit)
+
+
+@lru_cache(maxsize=256)
+def _which(kinds: tuple[int, ...]) -> npt.NDArray[np.bool_]:
+    """Give a table that says of every kind whether it is one of some."""
+    table = np.zeros(256, dtype=bool)
+    table[list(kinds)] = True
+    return table
+
+
+#: of every kind, whether it is a value or a limit: ``HELD[kind]``
+HELD = _which((Kind.READING, Kind.BELOW, Kind.ABOVE))
 
 
 @dataclass(slots=True, eq=False)
@@ -161,10 +181,7 @@ class Parsed:
 
     def is_kind(self, *kinds: Kind) -> npt.NDArray[np.bool_]:
         """Say which cells are of one of some kinds."""
-        out = self.kind == kinds[0]
-        for kind in kinds[1:]:
-            out |= self.kind == kind
-        return out
+        return _which(kinds)[self.kind]
 
 
 def parse_column(

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 import warnings
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from geochem.errors import DataRefused, WrongCall, nearest
-from geochem.model.finding import Finding, name_some
-from geochem.model.reading import AssayRead, Dialect
-from geochem.read.header_rows import find_header
+from geochem.model.reading import AssayRead
+from geochem.read.sheet_table import table_of_cells, text_of
 from geochem.read.source_file import check_table
-from geochem.read.text_table import TextColumn, TextTable, clean_cell
+from geochem.read.text_table import TextTable
 
 ENDINGS = frozenset({".xlsx", ".xlsm"})
 #: unpacked size above which a workbook is not opened: a small file may unpack to fill the memory
@@ -88,7 +85,7 @@ def read_workbook(
     *,
     sheet: str | None = None,
     decimal: str | None = None,
-    header_rows: int | None = None,
+    header_rows: int | Sequence[int] | None = None,
 ) -> TextTable:
     """Read one sheet into a table of text.
 
@@ -146,67 +143,10 @@ def read_workbook(
         cells, dates = _cells(book[title])
     finally:
         book.close()
-    findings: list[Finding] = []
-    uncached = _uncached(place, title, cells)
-    if uncached:
-        findings.append(
-            Finding(
-                "formula-without-value", "warning",
-                f"sheet '{title}': {len(uncached)} cells hold a formula whose result was not "
-                f"saved (first: {name_some(uncached)}); they count as missing. Open the workbook "
-                "in a spreadsheet program, save it, and read it again.", file,
-                int(re.sub(r"\D", "", uncached[0])),
-            )
-        )  # fmt: skip
-    try:
-        found = find_header(cells[:400], header_rows)
-    except LookupError:
-        raise DataRefused(
-            f"sheet '{title}' of '{file}' has no row that names its columns; put the column "
-            "names in the first row."
-        ) from None
-    names = list(cells[found.names])
-    width = max((j + 1 for r in cells[found.names :] for j, c in enumerate(r) if c), default=0)
-    names = [*names, *[""] * width][:width]
-    kept = [(i + 1, r) for i, r in enumerate(cells) if i >= found.body and any(r)]
-    padded = [[*r, *[""] * width][:width] for _, r in kept]
-    columns = (
-        tuple(TextColumn(list(c)) for c in zip(*padded, strict=True))
-        if padded
-        else tuple(TextColumn([]) for _ in range(width))
-    )
-    findings += _eaten_ids(names, dates, found.body, file)
-    if any(any(r) for i, r in enumerate(cells[: found.names]) if i not in found.above):
-        findings.append(
-            Finding(
-                "preamble", "note",
-                f"sheet '{title}' of '{file}': the column names were found in row "
-                f"{found.names + 1}; the rows before it were not read as data.", file,
-                found.names + 1,
-            )
-        )  # fmt: skip
-    return TextTable(
-        path=place,
-        names=tuple(names),
-        columns=columns,
-        rows=np.array([i for i, _ in kept], dtype=np.int64),
-        dialect=Dialect(
-            encoding="utf-8",
-            separator="",
-            decimal=decimal or ".",
-            sheet=title,
-            header_row=max((found.names, *found.under)) + 1,
-        ),
-        above=tuple(tuple([*cells[i], *[""] * width][:width]) for i in found.above),
-        under=tuple(tuple([*cells[i], *[""] * width][:width]) for i in found.under),
-        under_rows=tuple(i + 1 for i in found.under),
-        preamble=tuple(
-            " ".join(c for c in cells[i] if c)
-            for i in range(found.names)
-            if i not in found.above and any(cells[i])
-        ),
-        findings=tuple(findings),
-    )
+    return table_of_cells(
+        place, title, cells, dates, uncached=_uncached(place, title, cells), decimal=decimal,
+        header_rows=header_rows,
+    )  # fmt: skip
 
 
 def _check_size(place: Path) -> None:
@@ -267,41 +207,6 @@ def _cells(sheet: Any) -> tuple[list[list[str]], list[tuple[int, int]]]:
     return rows, dates
 
 
-def text_of(value: object) -> str:
-    """Write the value of a workbook cell as text.
-
-    Parameters
-    ----------
-    value : object
-        As the workbook library gives it.
-
-    Returns
-    -------
-    str
-        A number as a spreadsheet shows it (at most 15 digits), a date in ISO form.
-
-    Examples
-    --------
-    >>> text_of(101.0), text_of(0.1 + 0.2), text_of(dt.datetime(2026, 3, 17))
-    ('101', '0.3', '2026-03-17')
-    """
-    if isinstance(value, bool):
-        return "TRUE" if value else "FALSE"
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, float):
-        if value.is_integer() and abs(value) < 1e15:
-            return str(int(value))
-        return format(value, ".15g")
-    if isinstance(value, dt.datetime):
-        if value.time() == dt.time(0):
-            return value.date().isoformat()
-        return value.isoformat(sep=" ", timespec="seconds")
-    if isinstance(value, (dt.date, dt.time)):
-        return value.isoformat()
-    return clean_cell(str(value))
-
-
 def _uncached(place: Path, title: str, cells: list[list[str]]) -> list[str]:
     """Name the cells that hold a formula without a saved result."""
     import openpyxl
@@ -337,23 +242,3 @@ def _holds_formula(archive: zipfile.ZipFile, part: str) -> bool:
                 return True
             tail = block[-3:]
     return False
-
-
-def _eaten_ids(
-    names: list[str], dates: list[tuple[int, int]], body: int, file: str
-) -> list[Finding]:
-    from geochem.read.synonyms import COLUMNS, squeeze
-
-    findings = []
-    for j in sorted({j for i, j in dates if i >= body and j < len(names)}):
-        if squeeze(names[j]) in COLUMNS["id"]:
-            rows = [i + 1 for i, k in dates if k == j and i >= body]
-            findings.append(
-                Finding(
-                    "id-is-date", "warning",
-                    f"{len(rows)} ids in column '{names[j]}' are stored as dates (rows "
-                    f"{name_some(rows)}): a spreadsheet program has turned ids such as '1-3' "
-                    "into dates. Type them again as text.", file, rows[0], names[j],
-                )
-            )  # fmt: skip
-    return findings

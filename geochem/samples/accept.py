@@ -132,9 +132,6 @@ def accept_values(
     )
 
 
-# --- what there is ------------------------------------------------------------------------------
-
-
 def _assay_columns(table: pd.DataFrame) -> list[tuple[str, str]]:
     """List (element, assay) of the per-assay columns; the error column marks a concentration."""
     names = {str(c) for c in table.columns}
@@ -187,9 +184,6 @@ def _values(table: pd.DataFrame, element: str, assay: str) -> Values:
 
 def _nothing(n: int) -> Values:
     return Values(np.full(n, np.nan), np.zeros(n, bool), np.zeros(n, bool), np.full(n, np.nan))
-
-
-# --- the choice ---------------------------------------------------------------------------------
 
 
 def _choose(
@@ -334,9 +328,6 @@ def _say(choices: dict[str, list[_Choice]], medium: npt.NDArray[np.object_]) -> 
                 )
             )  # fmt: skip
     return out
-
-
-# --- tables -------------------------------------------------------------------------------------
 
 
 def _beside(table: pd.DataFrame, columns: dict[str, npt.NDArray[np.generic]]) -> pd.DataFrame:

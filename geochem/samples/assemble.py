@@ -128,12 +128,14 @@ def assemble_survey(
         results=joined.results,
         controls=controls,
         unlocated=wide.loc[~here].reset_index(drop=True),
-        analytes=_stack([a.analytes for a in assays], ANALYTES),
+        analytes=_stack([a.analytes for a in assays], ANALYTES, extra=True),
         findings=tuple(findings),
     )
 
 
-def _stack(frames: list[pd.DataFrame], columns: dict[str, str]) -> pd.DataFrame:
+def _stack(
+    frames: list[pd.DataFrame], columns: dict[str, str], *, extra: bool = False
+) -> pd.DataFrame:
     import pandas as pd
 
     filled = [f for f in frames if len(f)]
@@ -142,7 +144,7 @@ def _stack(frames: list[pd.DataFrame], columns: dict[str, str]) -> pd.DataFrame:
     together = pd.concat(filled, ignore_index=True) if len(filled) > 1 else filled[0]
     if all(list(f.columns) == list(columns) for f in filled):
         return together.reset_index(drop=True)  # as the contract says already; millions of rows
-    return conform(together, columns)
+    return conform(together, columns, extra=extra)
 
 
 def _stack_roles(frames: list[pd.DataFrame]) -> pd.DataFrame:

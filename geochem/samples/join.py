@@ -197,9 +197,6 @@ def _rewrite(results: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
     return results.assign(sample_id=ids)
 
 
-# --- roles ------------------------------------------------------------------------------------
-
-
 def _settle_roles(
     field_log: pd.DataFrame, said: pd.DataFrame, pairs: pd.DataFrame, by_form: dict[str, str]
 ) -> tuple[pd.DataFrame, tuple[str, ...], list[Finding]]:
@@ -297,9 +294,6 @@ def _judge_parents(roles: pd.DataFrame, ids: set[str]) -> list[Finding]:
             column="parent", sample_id=names[0],
         )
     ]  # fmt: skip
-
-
-# --- report -----------------------------------------------------------------------------------
 
 
 def _report(field_log: pd.DataFrame, pairs: pd.DataFrame, roles: pd.DataFrame) -> JoinReport:

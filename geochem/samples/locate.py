@@ -22,6 +22,7 @@ from geochem.coordinates import (
 )
 from geochem.errors import DataRefused
 from geochem.model.finding import Finding, name_some
+from geochem.samples.far_positions import explain_far
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -114,6 +115,10 @@ def locate_samples(
     edges = None if boundary is None or not len(boundary) else boundary.geometry.union_all()
     far, outside = _far(x[placed], y[placed], edges)
     reason[placed[far]] = "position-far"
+    explain_far(
+        reason, x, y, given_x, given_y,
+        [None if t is None else _source(t, target) for t in named], target,
+    )  # fmt: skip
     gone = np.array([r is not None for r in reason], dtype=bool)
     x[gone] = np.nan
     y[gone] = np.nan
@@ -170,11 +175,22 @@ def _implausible(
     reason[open_ & swapped] = "axes-swapped"
     open_ &= ~swapped
     reason[open_ & ~np.isfinite(lon)] = "position-outside-crs"
+    reason[open_ & _wrong_sign(lon, lat, there, area)] = "sign-wrong"
+    open_ &= np.array([r is None for r in reason], dtype=bool)
     strange = open_ & np.isfinite(lon) & ~inside_area(lon, lat, area, 4 * _MARGIN)
     # the area of use is advice: a survey that is outside as a whole is believed
     if strange.any() and strange.mean() < 0.5:
         reason[strange] = "position-outside-crs"
     return reason
+
+
+def _wrong_sign(lon: Floats, lat: Floats, there: Flags, area: pyproj.CRS) -> Flags:
+    """Say which positions lie in the area only with the other sign of latitude or longitude."""
+    wrong = np.zeros(lon.size, dtype=bool)
+    far = ~there & np.isfinite(lon) & ~inside_area(lon, lat, area, 2 * _MARGIN)
+    for flip_lon, flip_lat in ((-1, 1), (1, -1), (-1, -1)):
+        wrong |= far & inside_area(flip_lon * lon, flip_lat * lat, area, _MARGIN)
+    return wrong
 
 
 def _apart_from_rest(x: Floats, y: Floats) -> Flags:
@@ -226,6 +242,10 @@ _SENTENCES = {
     "position-zero": "have the position 0, 0, far from all others",
     "axes-swapped": "lie in the area only when easting and northing are exchanged; exchange the "
     "columns",
+    "sign-wrong": "lie in the area only with the other sign of latitude or longitude (south and "
+    "west are negative); correct the sign, or add the letter",
+    "zone-wrong": "lie among the others only when read in the neighbouring UTM zone; give their "
+    "zone in a column, or their CRS",
     "position-outside-crs": "lie outside the area of the coordinate reference system; check zone, "
     "hemisphere and digits",
     "position-far": "lie far from all other samples; check the digits and the zone",

@@ -28,6 +28,14 @@ WESTGARD_CHANCE: dict[str, float] = {
     "10-x": 0.0019531250,
 }
 
+#: The same for the Nelson rules: P(|z| > 3), 2 / 2^9, 2 / 6!, alternating permutations of 14
+#: (2 * 199360981 / 14!), and the binomial chances of `nelson` with the last point a hit.
+NELSON_CHANCE: dict[str, float] = {
+    "N1": 0.0026997961, "N2": 0.0039062500, "N3": 0.0027777778, "N4": 0.0045736316,
+    "N5": 0.0020467400, "N6": 0.0044658000, "N7": 0.0032601800, "N8": 0.0001027800,
+}  # fmt: skip
+
+_NELSON_WINDOW = {"N1": 1, "N2": 9, "N3": 6, "N4": 14, "N5": 3, "N6": 5, "N7": 15, "N8": 8}
 _WESTGARD_WINDOW = {"1-2s": 1, "1-3s": 1, "2-2s": 2, "R-4s": 2, "4-1s": 4, "10-x": 10}
 
 
@@ -103,8 +111,8 @@ def own_chart(
     x = np.asarray(values, dtype=float)
     if len(x) == 0:
         raise WrongCall("a control chart needs at least one reading.")
-    first, codes = _by_appearance(np.asarray(batches, dtype=object))
-    medians = np.array([np.median(x[codes == b]) for b in range(len(first))])
+    _, codes = _by_appearance(np.asarray(batches, dtype=object))
+    medians = _group_medians(x, codes)
     k, n = len(medians), len(x)
     within = x - medians[codes]
     if k == 2:
@@ -208,13 +216,17 @@ def nelson(z: npt.ArrayLike) -> dict[int, Flags]:
     }
 
 
-def expected_false_alarms(series_lengths: npt.ArrayLike) -> dict[str, float]:
-    """Say how often each Westgard rule rings when nothing is wrong.
+def expected_false_alarms(
+    series_lengths: npt.ArrayLike, rules: str = "westgard"
+) -> dict[str, float]:
+    """Say how often each run rule rings when nothing is wrong.
 
     Parameters
     ----------
     series_lengths : array_like of int
         Number of readings in each series.
+    rules : {"westgard", "nelson"}
+        Which.
 
     Returns
     -------
@@ -227,10 +239,15 @@ def expected_false_alarms(series_lengths: npt.ArrayLike) -> dict[str, float]:
     >>> round(expected_false_alarms([100])["1-3s"], 3)
     0.27
     """
+    if rules not in ("westgard", "nelson"):
+        raise WrongCall(f"rules are 'westgard' or 'nelson', got {rules!r}.")
+    westgard_rules = rules == "westgard"
+    chances = WESTGARD_CHANCE if westgard_rules else NELSON_CHANCE
+    window = _WESTGARD_WINDOW if westgard_rules else _NELSON_WINDOW
     n = np.atleast_1d(np.asarray(series_lengths, dtype=float))
     return {
-        rule: float(chance * np.clip(n - _WESTGARD_WINDOW[rule] + 1, 0, None).sum())
-        for rule, chance in WESTGARD_CHANCE.items()
+        rule: float(chance * np.clip(n - window[rule] + 1, 0, None).sum())
+        for rule, chance in chances.items()
     }
 
 
@@ -268,6 +285,15 @@ def _two_batches(
         if near[1] and not near[0]:
             return float(medians[1]), "the later of two batches, which agrees with the certificate"
     return float(medians[0]), "the earlier of two batches that disagree"
+
+
+def _group_medians(x: Floats, codes: npt.NDArray[np.intp]) -> Floats:
+    """Give the median of each group; codes run from 0 without gaps."""
+    order = np.lexsort((x, codes))
+    counts = np.bincount(codes)
+    start = np.concatenate([[0], np.cumsum(counts)[:-1]])
+    ordered = x[order]
+    return (ordered[start + (counts - 1) // 2] + ordered[start + counts // 2]) / 2
 
 
 def _by_appearance(

@@ -116,7 +116,7 @@ def york(
     return _york(xs, ys, 1.0 / sx**2, 1.0 / sy**2, r, tolerance)
 
 
-def deming(x: npt.ArrayLike, y: npt.ArrayLike, *, ratio: float = 1.0) -> Line:
+def deming(x: npt.ArrayLike, y: npt.ArrayLike, *, ratio: float = 1.0, errors: bool = True) -> Line:
     """Fit a line when the ratio of the two error variances is known and the same everywhere.
 
     Parameters
@@ -125,6 +125,8 @@ def deming(x: npt.ArrayLike, y: npt.ArrayLike, *, ratio: float = 1.0) -> Line:
         Finite numbers, at least three pairs.
     ratio : float, default 1
         Error variance of y divided by that of x; 1 gives orthogonal regression. [-]
+    errors : bool, default True
+        Work out the standard errors; NaN otherwise.
 
     Returns
     -------
@@ -145,7 +147,8 @@ def deming(x: npt.ArrayLike, y: npt.ArrayLike, *, ratio: float = 1.0) -> Line:
     if not ratio > 0:
         raise WrongCall(f"the ratio of the error variances must be above zero, got {ratio}.")
     slope, intercept = _deming(xs, ys, ratio)
-    slope_se, intercept_se, covariance = _jackknife(xs, ys, ratio)
+    nothing = (float("nan"),) * 3
+    slope_se, intercept_se, covariance = _jackknife(xs, ys, ratio) if errors else nothing
     return Line(
         slope, intercept, slope_se, intercept_se, covariance, len(xs), float("nan"),
         "deming", "Linnet 1990, Statistics in Medicine 9:1463-1473",

@@ -8,17 +8,38 @@ what field crews, instruments and a laboratory would hand over.
 """
 
 from .campaign import Campaign, simulate
-from .settings import BARREN, DEMONSTRATION, EIGHT_DEPOSITS, NAMED, Settings
+from .deposits import ASSOCIATIONS, HALF, outline, radius, shape
+from .named import BARREN, DEMONSTRATION, EIGHT_DEPOSITS, NAMED
+from .settings import Settings
+from .truth import (
+    measured_values,
+    noise_free_values,
+    sample_points,
+    spoilt_batches,
+    surveyed_area,
+    truth_frame,
+)
 from .writing import make_campaign_folder, write_campaign
 
 __all__ = [
+    "ASSOCIATIONS",
     "BARREN",
     "DEMONSTRATION",
     "EIGHT_DEPOSITS",
+    "HALF",
     "NAMED",
     "Campaign",
     "Settings",
     "make_campaign_folder",
+    "measured_values",
+    "noise_free_values",
+    "outline",
+    "radius",
+    "sample_points",
+    "shape",
     "simulate",
+    "spoilt_batches",
+    "surveyed_area",
+    "truth_frame",
     "write_campaign",
 ]

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from .collection import Collection, collect
+from .collection import Collection, brass_contents, brass_day, collect
 from .fields import Array, stream
 from .ground import Ground, make_ground
 from .layout import Sites, make_sites
 from .measurement import Instrument, analyse, make_instruments, read_xrf
+from .placing import scattered
 from .settings import Settings
 from .standards import BLANK, standard_contents
 
@@ -114,6 +115,7 @@ def simulate(settings: Settings) -> Campaign:
     ValueError
         If the settings cannot be made.
     """
+    settings = scattered(settings)
     ground = make_ground(settings)
     sites = make_sites(ground)
     collection = collect(ground, sites)
@@ -167,7 +169,9 @@ def _read(ground: Ground, collection: Collection) -> Readings:
     plan = _schedule(collection)
     days = int(plan["day"].max()) + 1
     bad_day = min(6, settings.days - 1) if settings.bad_batch else -1
-    instruments = make_instruments(settings.seed, settings.elements, days, bad_day)
+    instruments = make_instruments(
+        settings.seed, settings.elements, days, bad_day, overlaps=settings.interference
+    )
     columns = [ground.elements.index(e) for e in settings.elements]
     known = standard_contents(settings.elements)
     item = plan["item"].to_numpy()
@@ -176,6 +180,11 @@ def _read(ground: Ground, collection: Collection) -> Readings:
     pulp[sample] = collection.pulp[np.ix_(item[sample], columns)]
     for name, contents in known.items():
         pulp[(plan["control"] == name).to_numpy()] = contents
+    brass = brass_day(settings)
+    if brass >= 0:
+        # the blank of the day went through the same sieve
+        worn = (plan["control"] == BLANK) & (plan["day"] == brass) & (plan["machine"] == 0)
+        pulp[worn.to_numpy()] += brass_contents(settings.elements)
     moisture = np.where(sample, table["moisture_pct"].to_numpy()[item], 0.0)
     powder = np.where(sample, table["powder_ml"].to_numpy()[item], 10.0)
     groups = plan.groupby(["machine", "day"], sort=False)
@@ -188,7 +197,7 @@ def _read(ground: Ground, collection: Collection) -> Readings:
         rng = stream(settings.seed, f"counting {instrument.serial}")
         value[mine], error[mine] = read_xrf(
             pulp[mine], settings.elements, instrument, plan["day"].to_numpy()[mine], part[mine],
-            moisture[mine], powder[mine], rng,
+            moisture[mine], powder[mine], rng, seconds=settings.seconds,
         )  # fmt: skip
     ids = table["sample_id"].to_numpy(dtype=object)
     blank = (plan["control"] == BLANK).to_numpy()
@@ -262,7 +271,7 @@ def _send(ground: Ground, collection: Collection, readings: Readings) -> Laborat
     columns = [ground.elements.index(e) for e in elements]
     jobs = np.array([number for _, number in entries], dtype=int)
     pulp = np.array(contents).reshape(len(entries), -1)[:, columns]
-    value = analyse(pulp, elements, jobs, settings.seed)
+    value = analyse(pulp, elements, jobs, settings.seed, digestion=settings.digestion)
     sent = pd.DataFrame(
         {
             "sample_id": [name for name, _ in entries],

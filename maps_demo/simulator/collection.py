@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 
 from . import rocks
+from .contamination import contaminate
 from .deposits import ASSOCIATIONS
 from .fields import Array, stream
 from .ground import Ground
 from .layout import Sites
+from .measurement import BRASS
 from .settings import Settings
 
 if TYPE_CHECKING:
@@ -69,10 +70,10 @@ def collect(ground: Ground, sites: Sites) -> Collection:
     sediments, sediment_place = _sediments(ground, sites)
     table = pd.concat([soils, rock_chips, sediments], ignore_index=True)
     place = np.vstack([soil_place, rock_place, sediment_place])
-    spikes = _contaminate(ground, sites, table, place)
+    spikes = contaminate(ground, sites, table, place)
 
     rng = stream(settings.seed, "sampling")
-    error = np.array(
+    error = settings.sampling_noise * np.array(
         [rocks.SAMPLING_ERROR.get(e, rocks.SAMPLING_ERROR_USUAL) for e in ground.elements]
     )
     sample = place * np.exp(error * rng.standard_normal(place.shape))
@@ -85,7 +86,21 @@ def collect(ground: Ground, sites: Sites) -> Collection:
     sample = np.vstack([sample, parent_rows])
     pulp = sample * np.exp(PREPARATION_ERROR * rng.standard_normal(sample.shape))
     _prepare(table, settings)
+    brass = brass_day(settings)
+    if brass >= 0:
+        worn = (table["day"] == brass).to_numpy() & (table["crew"] == "A").to_numpy()
+        pulp[worn] += brass_contents(ground.elements)
     return Collection(table, place, pulp, spikes)
+
+
+def brass_day(settings: Settings) -> int:
+    """Give the day on which crew A sieved with worn brass, -1 for never."""
+    return min(3, settings.days - 1) if settings.contaminated_batch else -1
+
+
+def brass_contents(elements: tuple[str, ...]) -> Array:
+    """Give what the worn sieve adds to a powder, mg/kg per element."""
+    return np.array([BRASS.get(e, 0.0) for e in elements])
 
 
 def _ids(prefix: str, n: int) -> list[str]:
@@ -170,26 +185,6 @@ def _sediments(ground: Ground, sites: Sites) -> tuple[pd.DataFrame, Array]:
     return table.drop(columns=["area_km2"]), place
 
 
-def _contaminate(ground: Ground, sites: Sites, table: pd.DataFrame, place: Array) -> Array:
-    """Put road dust and single spikes on soils; gives the rows of the spikes."""
-    settings = ground.settings
-    rng = stream(settings.seed, "contamination")
-    soil = (table["medium"] == "soil").to_numpy()
-    if sites.road is not None:
-        where = shapely.points(table["along"].to_numpy(float), table["across"].to_numpy(float))
-        dust = np.where(soil, np.exp(-shapely.distance(where, sites.road) / 25.0), 0.0)
-        for element, most in (("Pb", 1.5), ("Zn", 0.8), ("Cu", 0.25)):
-            if element in ground.elements:
-                place[:, ground.elements.index(element)] *= 1.0 + most * dust
-    routine = np.flatnonzero(soil & (table["role"] == "routine").to_numpy())
-    spikes = np.sort(rng.choice(routine, min(settings.spikes, len(routine)), replace=False))
-    metals = [e for e in ("Cu", "Zn", "Pb", "As", "Ni") if e in ground.elements]
-    for row in spikes:
-        for element in rng.choice(metals, 2, replace=False):
-            place[row, ground.elements.index(element)] *= rng.uniform(5, 11)
-    return spikes
-
-
 def _splits(table: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, Array, Array]:
     """Make pulp and coarse duplicates: second powders of a sample already in the table."""
     import pandas as pd
@@ -223,11 +218,11 @@ def _prepare(table: pd.DataFrame, settings: Settings) -> None:
     table["mill"] = np.where(rock, "ring mill", "mortar")
     table["sieve_um"] = np.where(rng.random(n) < 0.985, 250, 500)
     powder = np.clip(rng.normal(8.3, 1.2, n), 2.0, 12.0)
-    powder[rng.random(n) < 0.012] = rng.uniform(2.8, 4.8)
+    powder[rng.random(n) < settings.thin_share] = rng.uniform(2.8, 4.8)
     table["powder_ml"] = np.round(powder, 1)
     table["die_mm"] = 32
     table["die_fill"] = np.round(np.clip(powder / 11.0 + rng.normal(0, 0.03, n), 0.1, 1.0), 2)
     moisture = np.clip(rng.lognormal(np.log(3.0), 0.5, n), 0.5, 18.0)
-    wet = rng.random(n) < 0.006
+    wet = rng.random(n) < settings.wet_share
     moisture[wet] = rng.uniform(21, 27, int(wet.sum()))
     table["moisture_pct"] = np.round(moisture, 1)

@@ -12,10 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
 from .settings import Body
 
 Array = npt.NDArray[np.float64]
+
+#: share of the reach at which a halo has half of its strength: (1 - r^2)^2 = 1/2
+HALF = float(np.sqrt(1.0 - np.sqrt(0.5)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +108,27 @@ ASSOCIATIONS: dict[str, Association] = {
     "lithium": Association(
         "mineralisation",
         "Rb",
-        {"Rb": Zone(1.9), "Nb": Zone(2.5), "W": Zone(1.8), "Bi": Zone(1.6), "K": Zone(1.2)},
+        {
+            "Li": Zone(4.5, 1.1), "Cs": Zone(4.0), "Rb": Zone(1.9), "Nb": Zone(2.5),
+            "Sn": Zone(3.0), "W": Zone(1.8), "Bi": Zone(1.6), "K": Zone(1.2),
+        },
+    ),
+    "ironstone": Association(
+        "false body",
+        "As",
+        {
+            "Fe": Zone(2.6), "As": Zone(3.8), "Mo": Zone(3.0), "V": Zone(2.0), "Cr": Zone(1.7),
+            "Pb": Zone(1.4), "Sb": Zone(1.8), "Cu": Zone(1.3), "Ca": Zone(0.5), "Sr": Zone(0.6),
+            "Al": Zone(0.8), "K": Zone(0.6), "Rb": Zone(0.6),
+        },
+    ),
+    "manganese wad": Association(
+        "false body",
+        "Mn",
+        {
+            "Mn": Zone(4.0), "Co": Zone(3.4), "Zn": Zone(2.0), "Ba": Zone(2.0), "Ni": Zone(1.8),
+            "Cu": Zone(1.3), "Pb": Zone(1.3),
+        },
     ),
 }  # fmt: skip
 
@@ -112,6 +136,7 @@ ASSOCIATIONS: dict[str, Association] = {
 FALSE_UNITS: dict[str, tuple[str, tuple[str, ...]]] = {
     "black_shale": ("black shale", ("Mo", "V", "Zn", "Ni", "As")),
     "ultramafic": ("ultramafic rock", ("Ni", "Cr", "Co")),
+    "ironstone": ("ironstone", ("As", "Mo")),
 }
 
 
@@ -135,6 +160,35 @@ def radius(body: Body, along: Array, across: Array) -> Array:
     u = a * np.cos(turn) + b * np.sin(turn)
     v = -a * np.sin(turn) + b * np.cos(turn)
     return np.hypot(u / body.half_length, v / body.half_width)
+
+
+def outline(body: Body, share: float = 1.0) -> shapely.Polygon:
+    """Give the line at a share of a body's reach.
+
+    Parameters
+    ----------
+    body : Body
+        Planted body.
+    share : float, default 1
+        1 is where the halo ends; `HALF` where it has half its strength. [-]
+
+    Returns
+    -------
+    Polygon
+        In the strike frame.
+    """
+    angle = np.linspace(0, 2 * np.pi, 49)
+    turn = np.deg2rad(body.turn)
+    u = share * body.half_length * np.cos(angle)
+    v = share * body.half_width * np.sin(angle)
+    return shapely.Polygon(
+        np.column_stack(
+            [
+                body.along + u * np.cos(turn) - v * np.sin(turn),
+                body.across + u * np.sin(turn) + v * np.cos(turn),
+            ]
+        )
+    )
 
 
 def shape(r: Array, zone: Zone) -> Array:
@@ -195,5 +249,6 @@ def multiply(
         for element, zone in ASSOCIATIONS[body.association].zones.items():
             if element in elements:
                 excess = (zone.contrast - 1.0) * body.strength * shape(r, zone) * uneven
-                out[:, elements.index(element)] *= 1.0 + excess
+                # a halo may take something away, but never all of it
+                out[:, elements.index(element)] *= np.maximum(1.0 + excess, 0.2)
     return out

@@ -16,7 +16,7 @@ from shapely.geometry import Polygon, box
 from . import rocks
 from .deposits import multiply
 from .fields import Array, Lattice, gaussian_fields, stream
-from .settings import Patch, Settings, check
+from .settings import Body, Patch, Settings, check
 from .terrain import Terrain, make_terrain, stream_lines
 
 #: scales of variation inside a unit: reach [m] and share of the variance [-]; the rest, one fifth,
@@ -68,6 +68,8 @@ class Ground:
         Natural-log departure from the unit's median. [-]
     patchiness : ndarray, shape (along, across)
         Unevenness of halos, standard normal. [-]
+    wetness : ndarray, shape (along, across)
+        Patches of organic matter, standard normal; zeros where there is none. [-]
     terrain : Terrain
         Height and drainage.
     """
@@ -79,6 +81,7 @@ class Ground:
     lattice: Lattice
     variation: Array
     patchiness: Array
+    wetness: Array
     terrain: Terrain
 
     def to_map(self, along: Array, across: Array) -> tuple[Array, Array]:
@@ -136,7 +139,7 @@ class Ground:
         ndarray, shape (n, n_elements)
             Concentrations. [mg/kg]
         """
-        spread = np.array([rocks.SPREAD[e] for e in self.elements])
+        spread = self.settings.variability * np.array([rocks.SPREAD[e] for e in self.elements])
         names = tuple(unit.rock for unit in self.units)
         medians = np.log(rocks.median_matrix(names, self.elements))
         log = medians[self.unit_at(along, across)]
@@ -146,15 +149,59 @@ class Ground:
         log += np.sqrt(PLACE_SHARE) * spread * place
         log += np.outer(self.scavenging(along, across), _scavenged(self.elements))
         values = np.exp(log)
-        if planted and self.settings.bodies:
+        organic = self.organic(along, across)
+        if organic.any():
+            taken = [rocks.ORGANIC.get(e, rocks.ORGANIC_DILUTION) for e in self.elements]
+            values *= np.exp(np.outer(organic, taken))
+        bodies = (self.settings.bodies if planted else ()) + self.settings.false_bodies
+        if bodies:
             uneven = self.lattice.read(self.patchiness, along, across)
-            values = multiply(values, self.elements, self.settings.bodies, along, across, uneven)
+            values = self._mineralise(values, bodies, along, across, uneven)
         share = self.cover_share(along, across)[:, None]
         if share.any():
             carried = np.log(rocks.median_matrix(("alluvium",), self.elements))
             carried = np.exp(carried + 0.5 * spread * place)
             values = (1 - share) * values + share * carried
         return values
+
+    def _mineralise(
+        self, values: Array, bodies: tuple[Body, ...], along: Array, across: Array, uneven: Array
+    ) -> Array:
+        """Put halos on background; soil that crept carries them downslope."""
+        if not self.settings.creep:
+            return multiply(values, self.elements, bodies, along, across, uneven)
+        # a sample holds what came down from places up to the whole creep above it
+        up_along, up_across = self.uphill(along, across)
+        steps = (0.0, 0.5, 1.0)
+        parts = [
+            multiply(
+                values, self.elements, bodies,
+                along + step * self.settings.creep * up_along,
+                across + step * self.settings.creep * up_across, uneven,
+            )
+            for step in steps
+        ]  # fmt: skip
+        return np.mean(parts, axis=0)
+
+    def uphill(self, along: Array, across: Array) -> tuple[Array, Array]:
+        """Give the direction uphill, at length one where the slope is 6 % or more."""
+        lattice = self.terrain.lattice
+        rise = [
+            lattice.read(grid, along, across)
+            for grid in np.gradient(self.terrain.height, lattice.cell)
+        ]
+        slope = np.hypot(*rise)
+        length = np.minimum(slope / 0.06, 1.0) / np.maximum(slope, 1e-9)
+        return rise[0] * length, rise[1] * length
+
+    def organic(self, along: Array, across: Array) -> Array:
+        """Give the strength of organic matter at each place: wet ground near streams, in patches."""
+        if not self.settings.organic:
+            return np.zeros(len(along))
+        near = self.terrain.lattice.read(self.terrain.to_stream, along, across)
+        patch = self.lattice.read(self.wetness, along, across)
+        wet = np.exp(-near / 300.0) * np.clip(0.6 + 0.6 * patch, 0.0, 1.0)
+        return self.settings.organic * wet
 
     def scavenging(self, along: Array, across: Array) -> Array:
         """Give the strength of manganese and iron oxides at each place, 0 to 1."""
@@ -200,7 +247,7 @@ def make_ground(settings: Settings) -> Ground:
     rng = stream(settings.seed, "variation")
     loadings = rocks.loading_matrix(elements)
     own = np.sqrt(1.0 - (loadings**2).sum(axis=1))
-    spread = np.array([rocks.SPREAD[e] for e in elements])
+    spread = settings.variability * np.array([rocks.SPREAD[e] for e in elements])
     variation = np.zeros((len(elements), *lattice.shape))
     for reach, share in SCALES:
         drawn = gaussian_fields(
@@ -210,6 +257,9 @@ def make_ground(settings: Settings) -> Ground:
         mixed = np.tensordot(loadings, common, axes=1) + own[:, None, None] * single
         variation += np.sqrt(share) * spread[:, None, None] * mixed
     patchiness = gaussian_fields(lattice, 1, 350.0, stream(settings.seed, "patchiness"))[0]
+    wetness = np.zeros(lattice.shape)
+    if settings.organic:
+        wetness = gaussian_fields(lattice, 1, 1200.0, stream(settings.seed, "wetness"))[0]
     return Ground(
         settings,
         elements,
@@ -218,6 +268,7 @@ def make_ground(settings: Settings) -> Ground:
         lattice,
         variation,
         patchiness,
+        wetness,
         make_terrain(settings.seed, length, width, MARGIN),
     )
 
@@ -278,6 +329,7 @@ _PATCH_NAMES = {
     "granodiorite": "Aldra Granodiorite",
     "granite": "Brume Granite",
     "ultramafic": "Serrin Ultramafics",
+    "ironstone": "Rusk Ironstone",
 }
 
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .deposits import ASSOCIATIONS, FALSE_UNITS
+from .contamination import TAILINGS, TAILINGS_HALF_WIDTH, fence_lines, tailings_path
+from .deposits import ASSOCIATIONS, FALSE_UNITS, outline
 from .ground import mapped_streams, mapped_units
 
 if TYPE_CHECKING:
@@ -91,7 +92,10 @@ def write_layers(campaign: Campaign, folder: Path) -> list[str]:
 
 
 def _structures(campaign: Campaign) -> tuple[list[shapely.Geometry], dict[str, list[object]]]:
-    """Draw one measured structure through each body that reaches the surface, and two others."""
+    """Draw one measured structure through each body that reaches the surface, and two others.
+
+    False bodies have theirs too: a fault on the map must not say where to look.
+    """
     settings, ground = campaign.settings, campaign.ground
     shapes: list[shapely.Geometry] = []
     names: list[object] = []
@@ -118,7 +122,7 @@ def _structures(campaign: Campaign) -> tuple[list[shapely.Geometry], dict[str, l
         dips.append(dip)
         directions.append(round((settings.strike + turn + 90.0) % 360.0))
 
-    for number, body in enumerate(settings.bodies):
+    for number, body in enumerate((*settings.bodies, *settings.false_bodies)):
         covered = ground.cover_share(np.array([body.along]), np.array([body.across]))[0] > 0
         if not covered:
             add(
@@ -170,16 +174,8 @@ def write_truth(campaign: Campaign, path: Path, slips: list[Slip]) -> None:
         for name, value in zip(facts, values, strict=True):
             facts[name].append(value)
 
-    angle = np.linspace(0, 2 * np.pi, 49)
-    for body in settings.bodies:
-        turn = np.deg2rad(body.turn)
-        u, v = body.half_length * np.cos(angle), body.half_width * np.sin(angle)
-        ring = np.column_stack(
-            [
-                body.along + u * np.cos(turn) - v * np.sin(turn),
-                body.across + u * np.sin(turn) + v * np.cos(turn),
-            ]
-        )
+    for body in (*settings.bodies, *settings.false_bodies):
+        ring = outline(body)
         association = ASSOCIATIONS[body.association]
         contrasts = {
             element: round(1.0 + (zone.contrast - 1.0) * body.strength, 2)
@@ -187,7 +183,7 @@ def write_truth(campaign: Campaign, path: Path, slips: list[Slip]) -> None:
         }
         share = ground.cover_share(np.array([body.along]), np.array([body.across]))[0]
         add(
-            ground.shape_to_map(shapely.Polygon(ring)), body.name, association.kind,
+            ground.shape_to_map(ring), body.name, association.kind,
             body.association, association.leading, json.dumps(contrasts), bool(share > 0),
             "the halo ends at the line; contrasts are those of its middle over the unit, before "
             "any dilution by cover",
@@ -200,6 +196,17 @@ def write_truth(campaign: Campaign, path: Path, slips: list[Slip]) -> None:
                 json.dumps(rich), False,
                 "a rock unit rich by nature, " + ("mapped" if unit.mapped else "not on the map"),
             )  # fmt: skip
+    for number, patch in enumerate(settings.tailings):
+        width = max(TAILINGS_HALF_WIDTH, patch.half_width)
+        add(
+            ground.shape_to_map(tailings_path(ground, number).buffer(width)), patch.name,
+            "tailings", "", "Pb", json.dumps(list(TAILINGS)), False, "washed from an old working",
+        )  # fmt: skip
+    for number, line in enumerate(fence_lines(ground), start=1):
+        add(
+            ground.shape_to_map(line), f"fence {number}", "fence", "", "Zn", "", False,
+            "galvanised wire",
+        )  # fmt: skip
     table = campaign.collection.table
     for row in campaign.collection.spikes:
         point = shapely.Point(*ground.to_map(table["along"][row], table["across"][row]))

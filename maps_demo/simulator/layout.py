@@ -7,6 +7,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 
 from .deposits import radius
@@ -120,17 +121,26 @@ def _plan(
     if settings.infill_spacing:
         half = settings.length / 2
         closer = np.arange(0.0, settings.width + 1e-6, settings.infill_spacing)
+        denser = closer
         closer = closer[np.mod(closer, settings.station_spacing) > 1e-6]
         for name in settings.infill:
-            body = next(b for b in settings.bodies if b.name == name)
-            for number in lines:
-                metres = number * settings.line_spacing
+            every = (*settings.bodies, *settings.false_bodies)
+            body = next(b for b in every if b.name == name)
+            for metres in _infill_lines(settings, lines):
                 if abs(metres - half - body.along) > 1.15 * body.half_length:
                     continue
-                near = np.abs(closer - settings.width / 2 - body.across) <= 1.3 * body.half_width
+                between = metres % settings.line_spacing > 1e-6
+                stations_here = denser if between else closer
+                near = np.abs(stations_here - settings.width / 2 - body.across)
+                near = near <= 1.3 * body.half_width
                 extra.append(
                     pd.DataFrame(
-                        {"metres": metres, "offset": closer[near], "visit": 2, "reached": True}
+                        {
+                            "metres": metres,
+                            "offset": stations_here[near],
+                            "visit": 2,
+                            "reached": True,
+                        }
                     )
                 )
     table = pd.concat([table, *extra], ignore_index=True)
@@ -147,6 +157,14 @@ def _plan(
     table["line"] = [f"L{int(metres):05d}" for metres in table["metres"]]
     table["station"] = [f"{int(metres):04d}" for metres in table["offset"]]
     return table
+
+
+def _infill_lines(settings: Settings, lines: npt.NDArray[np.int64]) -> Array:
+    """Give where infill lines run: on the lines of the grid and, if asked for, between them."""
+    if not settings.infill_line_spacing:
+        return lines * settings.line_spacing
+    step = settings.infill_line_spacing
+    return np.arange(0.0, lines[-1] * settings.line_spacing + 1e-6, step)
 
 
 def _collect(plan: pd.DataFrame, settings: Settings, rng: np.random.Generator) -> pd.DataFrame:

@@ -6,10 +6,10 @@ right), both in metres from the centre of the area.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
-from .rocks import ELEMENTS
+from .rocks import BEYOND_XRF, ELEMENTS, MEDIANS
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +82,7 @@ class Mistakes:
     swapped_coordinates, missing_positions, doubled_ids, decimal_commas : int
         In the field log.
     exchanged_pairs : int
-        Neighbouring pellets whose readings were given each other's id.
+        Pairs of pellets whose readings were given each other's id.
     """
 
     lower_case: int = 6
@@ -130,7 +130,7 @@ class Settings:
     infill_spacing : float
         Of the stations near the bodies named in `infill`; 0 for none. [m]
     infill : tuple of str
-        Bodies around which the second visit took closer stations.
+        Bodies, false ones too, around which the second visit took closer stations.
     second_visit_lines : int
         Lines left for the second visit, at the far end.
     unsampled_lines : int
@@ -153,6 +153,37 @@ class Settings:
         A road with lead and zinc along it.
     mistakes : Mistakes
         Slips in the files.
+    false_bodies : tuple of Body
+        Enriched ground that is no mineralisation: ironstone, manganese wad.
+    tailings : tuple of Patch
+        Old workings from which tailings were washed downstream.
+    fences : int
+        Galvanised fences along the sampling lines, zinc beside them.
+    scatter : bool
+        Bodies, false bodies and patches are moved to places that depend on the seed only.
+    variability : float
+        Multiplies the spread of every element within a unit. [-]
+    sampling_noise : float
+        Multiplies the error of one spade of soil. [-]
+    seconds : float
+        Of one XRF reading. [s]
+    organic : float
+        Strength of organic matter in wet ground, 0 for none: it dilutes rock-forming elements
+        and holds copper, zinc, molybdenum, silver and lead. [-]
+    creep : float
+        How far soil has crept down a slope of 6 % or steeper. [m]
+    wet_share, thin_share : float
+        Pellets pressed wet, and from too little powder. [-]
+    contaminated_batch : bool
+        One day's powders of one crew, its blank too, with brass from a worn sieve.
+    interference : bool
+        Instruments that do not take all of lead out of arsenic and of iron out of cobalt.
+    digestion : str
+        Of the laboratory: ``near-total`` (four acids) or ``partial`` (aqua regia).
+    infill_line_spacing : float
+        Of additional lines over the bodies named in `infill`; 0 for none. [m]
+    seek : tuple of str
+        Elements that the campaign file seeks; none: all associations compete.
     """
 
     title: str = "Varrow Ridge soil survey (invented)"
@@ -205,109 +236,22 @@ class Settings:
     bad_batch: bool = True
     road: bool = True
     mistakes: Mistakes = Mistakes()
-
-
-#: the demonstration: four mineralised halos (one weak, under thin cover) and two false bodies
-DEMONSTRATION = Settings(
-    intrusions=(
-        Patch("granodiorite", -1650.0, 850.0, 800.0, 520.0),
-        Patch("ultramafic", 1050.0, -430.0, 330.0, 150.0, mapped=False),
-        Patch("granite", 2900.0, -1950.0, 900.0, 650.0),
-    ),
-    covers=(
-        Patch("transported colluvium", 2150.0, 1250.0, 850.0, 560.0, share=0.55),
-        Patch("river alluvium", -300.0, -1750.0, 1100.0, 260.0, share=0.80),
-        Patch("blown sand", -2650.0, -650.0, 480.0, 330.0, share=0.70),
-    ),
-    bodies=(
-        Body("Kestrel Stock", "copper-molybdenum-gold", -1500.0, 760.0, 800.0, 600.0, turn=15.0),
-        Body("Bittern Shear", "gold-arsenic-antimony", -350.0, -1330.0, 950.0, 330.0, turn=-8.0),
-        Body("Plover Reef", "zinc-lead-silver", 650.0, 900.0, 700.0, 430.0, turn=10.0),
-        Body("Teal Flat", "copper-gold", 2150.0, 1150.0, 650.0, 500.0, turn=30.0, strength=1.4),
-    ),
-    infill=("Kestrel Stock", "Bittern Shear"),
-)
-
-#: a large survey for timing and recovery experiments: 60 lines of 90 stations, eight bodies
-EIGHT_DEPOSITS = replace(
-    DEMONSTRATION,
-    title="Eight planted deposits, 12 x 9 km (invented)",
-    seed=8,
-    length=12_000.0,
-    width=9_000.0,
-    elements=(
-        "K",
-        "Ca",
-        "Ti",
-        "V",
-        "Cr",
-        "Mn",
-        "Fe",
-        "Co",
-        "Ni",
-        "Cu",
-        "Zn",
-        "As",
-        "Rb",
-        "Sr",
-        "Y",
-        "Zr",
-        "Nb",
-        "Mo",
-        "Ag",
-        "Sb",
-        "Ba",
-        "W",
-        "Pb",
-        "Th",
-    ),
-    intrusions=(
-        Patch("granodiorite", -3900.0, 1700.0, 1100.0, 750.0),
-        Patch("granodiorite", 2600.0, -2600.0, 900.0, 650.0),
-        Patch("ultramafic", 1300.0, 2600.0, 420.0, 180.0, mapped=False),
-        Patch("granite", 5000.0, 3300.0, 1200.0, 900.0),
-    ),
-    covers=(
-        Patch("transported colluvium", 3900.0, 1300.0, 1200.0, 800.0, share=0.5),
-        Patch("river alluvium", -900.0, -900.0, 1900.0, 350.0, share=0.8),
-        Patch("blown sand", -4700.0, -2900.0, 800.0, 600.0, share=0.7),
-    ),
-    bodies=(
-        Body("B1", "copper-molybdenum-gold", -3900.0, 1500.0, 850.0, 650.0, 20.0, 0.7),
-        Body("B2", "gold-arsenic-antimony", -2500.0, -3100.0, 900.0, 320.0, -10.0, 0.8),
-        Body("B3", "zinc-lead-silver", 300.0, 3500.0, 700.0, 420.0, 5.0, 0.6),
-        Body("B4", "copper-gold", 3900.0, 1250.0, 650.0, 450.0, 40.0, 0.9),
-        Body("B5", "copper-molybdenum-gold", 2700.0, -2500.0, 700.0, 550.0, -30.0, 0.5),
-        Body("B6", "gold-arsenic-antimony", -5000.0, 3400.0, 800.0, 350.0, 0.0, 0.6),
-        Body("B7", "nickel-copper", -800.0, 1100.0, 600.0, 350.0, 12.0, 0.7),
-        Body("B8", "zinc-lead-silver", 5000.0, -900.0, 600.0, 400.0, -15.0, 0.8),
-    ),
-    infill=(),
-    infill_spacing=0.0,
-    line_spacing=200.0,
-    station_spacing=100.0,
-    second_visit_lines=12,
-    unsampled_lines=0,
-    days=40,
-    second_day=date(2026, 6, 8),
-    second_days=10,
-    laboratory_extra=0,
-    laboratory_pending=False,
-    rocks=0,
-    sediments=0,
-    spikes=15,
-)
-
-#: the same ground without any deposit: nothing should be found
-BARREN = replace(
-    EIGHT_DEPOSITS, title="Barren ground, 12 x 9 km (invented)", seed=9, bodies=(), spikes=15
-)
-
-NAMED: dict[str, Settings] = {
-    "demonstration": DEMONSTRATION,
-    "eight-deposits": EIGHT_DEPOSITS,
-    "barren": BARREN,
-}
+    false_bodies: tuple[Body, ...] = ()
+    tailings: tuple[Patch, ...] = ()
+    fences: int = 0
+    scatter: bool = False
+    variability: float = 1.0
+    sampling_noise: float = 1.0
+    seconds: float = 60.0
+    organic: float = 0.0
+    creep: float = 0.0
+    wet_share: float = 0.006
+    thin_share: float = 0.012
+    contaminated_batch: bool = False
+    interference: bool = False
+    digestion: str = "near-total"
+    infill_line_spacing: float = 0.0
+    seek: tuple[str, ...] = ("Cu", "Au")
 
 
 def check(settings: Settings) -> None:
@@ -328,10 +272,24 @@ def check(settings: Settings) -> None:
         raise ValueError(
             f"the ground holds no {', '.join(strange)}; possible: {', '.join(ELEMENTS)}."
         )
-    names = [body.name for body in settings.bodies]
+    blind = [e for e in settings.elements if e in BEYOND_XRF and e != "Au"]
+    if blind:
+        raise ValueError(
+            f"a portable XRF does not see {', '.join(blind)}; leave it out of elements and ask the "
+            "laboratory for it."
+        )
+    names = [body.name for body in (*settings.bodies, *settings.false_bodies)]
     lost = [name for name in settings.infill if name not in names]
     if lost:
         raise ValueError(f"infill names no planted body: {', '.join(lost)}; possible: {names}.")
+    rocks = [rock for rock, _, _ in settings.bands] + [p.name for p in settings.intrusions]
+    unknown = sorted({rock for rock in rocks if rock not in MEDIANS})
+    if unknown:
+        raise ValueError(f"unknown rock: {', '.join(unknown)}; possible: {', '.join(MEDIANS)}.")
+    if settings.digestion not in ("near-total", "partial"):
+        raise ValueError(
+            f"digestion '{settings.digestion}' is not simulated; possible: near-total, partial."
+        )
     if settings.line_spacing <= 0 or settings.station_spacing <= 0:
         raise ValueError("line and station spacing must be positive metres.")
     if "Au" in settings.elements:

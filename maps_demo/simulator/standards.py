@@ -8,7 +8,7 @@ import numpy as np
 
 from . import rocks
 from .fields import Array
-from .measurement import LABORATORY
+from .measurement import recovery_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,9 @@ def standard_contents(elements: tuple[str, ...]) -> dict[str, Array]:
     return out
 
 
-def certificate(elements: tuple[str, ...], xrf: tuple[str, ...]) -> list[dict[str, object]]:
+def certificate(
+    elements: tuple[str, ...], xrf: tuple[str, ...], digestion: str = "near-total"
+) -> list[dict[str, object]]:
     """Give the rows of the table of certified values.
 
     Parameters
@@ -86,6 +88,8 @@ def certificate(elements: tuple[str, ...], xrf: tuple[str, ...]) -> list[dict[st
         Of the laboratory, gold among them.
     xrf : tuple of str
         Of the portable XRF.
+    digestion : str, default ``near-total``
+        Of the laboratory.
 
     Returns
     -------
@@ -121,6 +125,7 @@ def certificate(elements: tuple[str, ...], xrf: tuple[str, ...]) -> list[dict[st
             if element == "Au":
                 rows.append(row("Au", value * 1000, "ppb", "fire assay", "total"))
             else:
-                recovery = LABORATORY[element][3]
-                rows.append(row(element, value * recovery, "ppm", "four-acid", "near-total"))
+                found = value * recovery_of(element, digestion)
+                method = "four-acid" if digestion == "near-total" else "aqua regia"
+                rows.append(row(element, found, "ppm", method, digestion))
     return rows

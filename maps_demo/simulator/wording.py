@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from .settings import Settings
 
+#: digestion -> sheet of the workbook, method, name of the assay
+SHEETS: dict[str, tuple[str, str, str]] = {
+    "near-total": ("Four-acid", "4-acid ICP-MS", "lab_4a"),
+    "partial": ("Aqua regia", "Aqua regia ICP-MS", "lab_ar"),
+}
+
 
 def campaign_file(settings: Settings, layers: list[str]) -> str:
     """Write the text of ``campaign.toml``.
@@ -27,7 +33,13 @@ def campaign_file(settings: Settings, layers: list[str]) -> str:
         path = f'path = "{name}.{suffix}"'
         field = f', field = "{fields[name]}"' if name in fields else ""
         lines.append(f"{name} = {{ {path}{field} }}")
+    sheet, method, name = SHEETS[settings.digestion]
     return _TEXT.format(
+        sheet=sheet,
+        method=method,
+        assay=name,
+        digestion=settings.digestion,
+        seek=", ".join(f'"{e}"' for e in settings.seek),
         title=settings.title,
         epsg=settings.epsg,
         layers="\n".join(lines),
@@ -78,13 +90,13 @@ standard = "Standard"
 
 # Laboratory: about one soil in eight, all rocks and sediments.
 [[assays]]
-name = "lab_4a"
+name = "{assay}"
 path = "laboratory.xlsx"
-sheet = "Four-acid"
+sheet = "{sheet}"
 source = "laboratory"
 laboratory = "Quill Assay (invented)"
-method = "4-acid ICP-MS"
-digestion = "near-total"
+method = "{method}"
+digestion = "{digestion}"
 fraction_um = 250
 columns = {{ id = "Sample", batch = "Job", received = "Reported" }}
 
@@ -111,7 +123,7 @@ path = "standards.csv"
 
 # --- choices; every table may be left out -------------------------------------------------------
 [quality]
-# prefer = ["xrf", "lab_4a", "lab_fa"]    # default: per element the assay that covers most samples
+# prefer = ["xrf", "{assay}", "lab_fa"]    # default: per element the assay that covers most samples
 # key_elements = ["Cu", "Zn", "As", "Pb"] # a batch is judged on these; default: those that count
 
 [background]
@@ -121,7 +133,7 @@ by = ["geology"]                          # domains; small units are pooled
 
 [targets]
 wanted = 10                               # a cap, never a quota
-seek = ["Cu", "Au"]                       # what the company looks for
+seek = [{seek}]                       # what the company looks for
 max_spacing_m = 2000                      # coarser sampling gives no outlines
 # association = {{ Cu = 1, Mo = 0.5 }}      # signed weights, or the name of a preset
 

@@ -20,7 +20,7 @@ from .measurement import GOLD_LIMITS, LABORATORY
 from .settings import Settings
 from .slips import Slip, spoil
 from .standards import certificate
-from .wording import campaign_file
+from .wording import SHEETS, campaign_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -63,7 +63,7 @@ def write_campaign(campaign: Campaign, folder: Path, *, truth: Path | None = Non
     _write_csv(folder / "field_log.csv", field_log.rename(columns={"sample_id": "Sample ID"}))
     _write_csv(folder / "readings.csv", readings)
     _write_workbook(folder / "laboratory.xlsx", campaign, laboratory)
-    rows = certificate(campaign.laboratory.elements, settings.elements)
+    rows = certificate(campaign.laboratory.elements, settings.elements, settings.digestion)
     _write_rows(folder / "standards.csv", list(rows[0]), [list(row.values()) for row in rows])
     plan = campaign.sites.plan
     easting, northing = campaign.ground.to_map(
@@ -153,6 +153,10 @@ def _add_notes(log: pd.DataFrame, campaign: Campaign) -> None:
     along, across = table["along"].to_numpy(float), table["across"].to_numpy(float)
     cover = campaign.ground.cover_share(np.nan_to_num(along, nan=1e9), np.nan_to_num(across))
     notes[:n][cover > 0] = "transported?"
+    here = np.isfinite(along)
+    dark = np.zeros(n, dtype=bool)
+    dark[here] = campaign.ground.organic(along[here], across[here]) > 0.4
+    notes[:n][dark] = "dark, organic"
     notes[:n][wet] = "wet, not dried"
     notes[:n][short] = "little material"
     log["notes"] = notes
@@ -184,7 +188,7 @@ def readings_table(campaign: Campaign) -> pd.DataFrame:
         ],
         "Instrument": table["instrument"].tolist(),
         "Mode": ["soil"] * len(table),
-        "Seconds": ["60"] * len(table),
+        "Seconds": [f"{settings.seconds:.0f}"] * len(table),
         "Batch": table["batch"].tolist(),
         "Sample": table["sample_id"].tolist(),
         "Role": table["role"].tolist(),
@@ -262,7 +266,10 @@ def _write_workbook(path: Path, campaign: Campaign, table: pd.DataFrame) -> None
     book = Workbook(write_only=True)
     first = ["Sample", "Job", "Reported"]
     sheets = {
-        "Four-acid": ([e for e in campaign.laboratory.elements if e != "Au"], "4-acid ICP-MS"),
+        SHEETS[campaign.settings.digestion][0]: (
+            [e for e in campaign.laboratory.elements if e != "Au"],
+            SHEETS[campaign.settings.digestion][1],
+        ),
         "Gold": (["Au"], "Fire assay 30 g ICP"),
     }
     for name, (elements, method) in sheets.items():

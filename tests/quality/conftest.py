@@ -189,3 +189,33 @@ def simulated():
 @pytest.fixture(scope="session")
 def table_of_standards():
     return standards_table
+
+
+def change(survey, factor, element, *, batch=None):
+    """Multiply the readings of one element; `factor` is a number or a function of hours."""
+    from dataclasses import replace
+
+    def scaled(frame):
+        out = frame.copy()
+        hit = (out["element"] == element) & (out["assay"] == "xrf")
+        if batch is not None:
+            hit &= out["batch"] == batch
+        hours = (out.loc[hit, "date_read"] - out.loc[hit, "date_read"].dt.normalize()).dt
+        hours = hours.total_seconds().to_numpy() / 3600 - 7
+        by = factor(hours) if callable(factor) else factor
+        out.loc[hit, "value"] = out.loc[hit, "value"].to_numpy() * by
+        return out, hit
+
+    results, hit = scaled(survey.results)
+    controls, _ = scaled(survey.controls)
+    samples = survey.samples.copy()
+    new = results[hit].drop_duplicates("sample_id").set_index("sample_id")["value"]
+    column = f"{element}_ppm__xrf"
+    mapped = samples["sample_id"].map(new)
+    samples[column] = mapped.fillna(samples[column]).astype(float)
+    return replace(survey, results=results, controls=controls, samples=samples)
+
+
+@pytest.fixture(scope="session")
+def changed():
+    return change

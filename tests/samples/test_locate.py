@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pyproj
 import pytest
 from shapely.geometry import box
@@ -176,3 +177,35 @@ def test_unknown_crs_of_some_rows(make_log):
 def test_working_crs_must_be_projected_in_metres(crs, said):
     with pytest.raises(WrongCall, match=said):
         working_crs(crs)
+
+
+def _log(x, y, crs):
+    n = len(x)
+    return pd.DataFrame(
+        {"sample_id": [f"S{i}" for i in range(n)], "x": np.asarray(x, float),
+         "y": np.asarray(y, float), "crs": crs, "file": "f", "row": range(2, n + 2)}
+    )  # fmt: skip
+
+
+def test_a_wrong_sign_is_named_for_one_sample_and_for_all():
+    lon, lat = np.linspace(26.5, 26.6, 10), np.linspace(-12.5, -12.6, 10)
+    one = lat.copy()
+    one[3] *= -1
+    got = locate_samples(_log(lon, one, "EPSG:4326"), "EPSG:32735")
+    assert [r for r in got.reason if r] == ["sign-wrong"]
+    assert np.isnan(got.x[3])
+    assert "S3" in next(f.message for f in got.findings if f.code == "sign-wrong")
+    for x, y in ((lon, -lat), (-lon, lat)):
+        assert set(locate_samples(_log(x, y, "EPSG:4326"), "EPSG:32735").reason) == {"sign-wrong"}
+
+
+def test_a_second_zone_without_a_zone_column_is_named_and_a_second_area_stays():
+    x, y = np.linspace(800000, 801000, 10), np.linspace(8e6, 8.001e6, 10)
+    x[7:] = [164000, 164010, 164020]  # the same ground in zone 36
+    got = locate_samples(_log(x, y, None), "EPSG:32735")
+    assert list(got.reason) == [None] * 7 + ["zone-wrong"] * 3
+    lon, lat = np.linspace(26.5, 26.6, 10), np.linspace(-12.5, -12.6, 10)
+    far = locate_samples(
+        _log(np.r_[lon, lon[:4] + 2], np.r_[lat, lat[:4] - 1], "EPSG:4326"), "EPSG:32735"
+    )
+    assert not any(far.reason)

@@ -227,6 +227,7 @@ def _background_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
 
 def _quality_jobs(bundle: Bundle) -> Iterator[Job]:
     from geochem.outputs.figures.calibration import draw_calibrations
+    from geochem.outputs.figures.quality_figures import quality_jobs
     from geochem.outputs.figures.standards import draw_standards
 
     info = bundle.info
@@ -242,3 +243,4 @@ def _quality_jobs(bundle: Bundle) -> Iterator[Job]:
             draw_calibrations, tried, captions.pairs_by_instrument(bundle), info=info,
             caption=captions.calibrations(bundle),
         )  # fmt: skip
+    yield from quality_jobs(bundle)

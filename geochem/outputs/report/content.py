@@ -16,6 +16,8 @@ from geochem.outputs.report.blocks import (
     Picture,
     Table,
 )
+from geochem.outputs.report.quality_blocks import quality_blocks
+from geochem.outputs.report.week import week_blocks
 from geochem.outputs.wording import (
     concentration,
     count,
@@ -45,7 +47,7 @@ def report_blocks(bundle: Bundle, figures: Path) -> list[Block]:
     """
     blocks: list[Block] = []
     for section in (
-        _in_short, _progress, _quality, _background, _maps, _targets, _work, _cautions, _appendix,
+        _in_short, _progress, _week, _quality, _background, _maps, _targets, _work, _cautions, _appendix,
     ):  # fmt: skip
         blocks += section(bundle, figures)
     return blocks
@@ -143,6 +145,10 @@ def _progress(bundle: Bundle, figures: Path) -> list[Block]:
     return blocks + _picture(figures, "samples", "Samples by medium.")
 
 
+def _week(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
+    return week_blocks(bundle.progress, leading_elements(bundle)[:8])
+
+
 def _quality(bundle: Bundle, figures: Path) -> list[Block]:
     quality = bundle.quality
     blocks: list[Block] = [Heading("Can the numbers be trusted?")]
@@ -204,7 +210,8 @@ def _quality(bundle: Bundle, figures: Path) -> list[Block]:
                 (0.1, 0.13, 0.07, 0.17, 0.2, 0.08, 0.1, 0.15),
             )
         )
-    return blocks + _picture(figures, "xrf_laboratory", "Portable XRF against laboratory.")
+    blocks += _picture(figures, "xrf_laboratory", "Portable XRF against laboratory.")
+    return blocks + quality_blocks(bundle, figures)
 
 
 def _background(bundle: Bundle, figures: Path) -> list[Block]:

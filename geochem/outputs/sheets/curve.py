@@ -32,7 +32,7 @@ def draw_trade_off(table: pd.DataFrame, *, ax: Any, words: str = "") -> Any:
     if table["seen"].notna().any():
         ax.plot(
             x, 100 * table["seen"], "--s", color="black", markersize=4, markerfacecolor="white",
-            label="and it stands out (decay, scatter and error counted)",
+            label="and it stands out",
         )  # fmt: skip
     chosen = table.loc[table["chosen"]]
     ax.plot(
@@ -44,10 +44,11 @@ def draw_trade_off(table: pd.DataFrame, *, ax: Any, words: str = "") -> Any:
     ):
         ax.annotate(
             f"{line:.0f} x {station:.0f} m", (place, 100 * hit), textcoords="offset points",
-            xytext=(4, -11), fontsize=6.5,
+            xytext=(3, -10), fontsize=6,
         )  # fmt: skip
     ax.set_xscale("log")
-    ax.set_ylim(0, 104)
+    ax.margins(x=0.09)
+    ax.set_ylim(-7, 106)
     ax.set_xlabel(
         "Cost, in the campaign's currency (log scale)" if costs else "Points (log scale)"
     )
@@ -56,8 +57,11 @@ def draw_trade_off(table: pd.DataFrame, *, ax: Any, words: str = "") -> Any:
     ax.xaxis.set_minor_formatter(lambda value, _: _some(value))
     ax.tick_params(labelsize=7.5, which="both")
     ax.grid(visible=True, which="both", linewidth=0.4, color="#cccccc")
-    ax.legend(loc="upper left", fontsize=7, frameon=True)
-    ax.set_title(words, fontsize=8.5, loc="left")
+    ax.legend(
+        loc="upper left", bbox_to_anchor=(0, -0.16), fontsize=7, frameon=False, ncols=3,
+        borderaxespad=0,
+    )  # fmt: skip
+    ax.set_title(words.replace("; ", "\n", 1), fontsize=8, loc="left")
     return ax
 
 

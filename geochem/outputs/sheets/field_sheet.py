@@ -27,7 +27,7 @@ _ROW = 9.5
 _PRINTED = (
     ("No", "stop", 9.0), ("Point", "point", 21.0), ("Sample id", "sample_id", 26.0),
     ("Easting", "easting", 19.0), ("Northing", "northing", 21.0), ("From last", "leg_m", 17.0),
-    ("Why", "detail", 46.0),
+    ("Why", "detail", 40.0),
 )  # fmt: skip
 
 
@@ -70,7 +70,7 @@ def _front(pdf: Any, content: PlanContent) -> None:
         pdf.cell(width, 6, f"{word} {'.' * int(width * 0.62 - len(word))}")
     pdf.ln(9)
     top = pdf.get_y()
-    draw_sketch(pdf, content, pdf.l_margin, top, 158, pdf.h - top - 24)
+    draw_sketch(pdf, content, pdf.l_margin, top, 158, pdf.h - top - 16)
     left = pdf.l_margin
     pdf.set_left_margin(left + 165)
     pdf.set_xy(left + 165, top - 3)

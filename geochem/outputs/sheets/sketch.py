@@ -20,6 +20,8 @@ _LINES: dict[str, tuple[float, tuple[float, float] | None]] = {
     "boundary": (0.5, None), "keep_out": (0.3, (0.8, 0.8)), "access": (0.25, (2.5, 1.0)),
     "streams": (0.15, None),
 }  # fmt: skip
+#: under the map: bar scale, legend, north [mm]
+_STRIP = 14.0
 _WORDS = {"boundary": "boundary", "keep_out": "keep out", "access": "access", "streams": "stream"}
 
 
@@ -39,30 +41,29 @@ def draw_sketch(
     """
     if content.day is None or not len(content.day):
         return
+    whole, height = height, height - _STRIP
     xy = content.day[["easting", "northing"]].to_numpy(dtype=float)
     everything = xy if content.start is None else np.vstack([xy, content.start])
     low, high = everything.min(axis=0), everything.max(axis=0)
-    span = max(float((high - low).max()) * 1.14, 60.0)
-    per_mm = max(span / min(width, height), float((high - low)[0]) * 1.14 / width)
-    if (high - low)[1] * 1.14 / height <= (high - low)[0] * 1.14 / width:
-        per_mm = max(float((high - low)[0]) * 1.14 / width, 60.0 / width)
-    else:
-        per_mm = max(float((high - low)[1]) * 1.14 / height, 60.0 / height)
+    frame = np.array([width, height])
+    per_mm = float(max(((high - low) * 1.14 / frame).max(), 60.0 / frame.min()))
     middle = (low + high) / 2
 
     def place(points: Floats) -> Floats:
         moved = (np.asarray(points, dtype=float).reshape(-1, 2) - middle) / per_mm
         return np.column_stack([x + width / 2 + moved[:, 0], y + height / 2 - moved[:, 1]])
 
-    with pdf.rect_clip(x, y, width, height):
+    # the clip ends with an older state of colours; the context makes the writer know it
+    with pdf.local_context(), pdf.rect_clip(x, y, width, height):
         _ground(pdf, content, place, middle, per_mm, width, height)
         _walk(pdf, content, place(xy), place)
     pdf.set_line_width(0.3)
     pdf.set_draw_color(BLACK)
-    pdf.rect(x, y, width, height)
-    _bar_scale(pdf, x + 4, y + height - 5, per_mm, width)
-    _north(pdf, x + width - 8, y + 13, content.info.convergence)
-    _legend(pdf, content, x, y + height + 1.5, width)
+    pdf.rect(x, y, width, whole)
+    pdf.line(x, y + height, x + width, y + height)
+    _bar_scale(pdf, x + 4, y + height + 8.5, per_mm, width)
+    _legend(pdf, content, x + 0.36 * width, y + height + 2, 0.48 * width)
+    _north(pdf, x + width - 17, y + height + 11.5, content.info.convergence)
 
 
 def _ground(
@@ -107,11 +108,13 @@ def _walk(pdf: Any, content: PlanContent, points: Floats, place: Any) -> None:
     pdf.set_text_color(BLACK)
     whys = list(content.day["why"]) if content.day is not None else []
     for number, (a, b) in enumerate(points, 1):
-        gap = whys[number - 1] == "gap"
+        gap = whys[number - 1] != "follow-up"
         pdf.set_line_width(0.3)
         pdf.set_fill_color(255 if gap else 0)
         pdf.circle(float(a), float(b), 1.1, style="DF")
     placed: list[tuple[float, float, float]] = []
+    if content.start is not None:
+        placed.append((float(way[0][0]) - 2.0, float(way[0][1]) + 2.0, 4.0))
     pdf.set_font(FONT, "B", 6.5)
     for number, (a, b) in enumerate(points, 1):
         text = str(number)
@@ -140,8 +143,6 @@ def _bar_scale(pdf: Any, x: float, y: float, per_mm: float, width: float) -> Non
     mm = length / per_mm
     pdf.set_font(FONT, size=7)
     text = f"{length:g} m" if length < 1000 else f"{length / 1000:g} km"
-    pdf.set_fill_color(255)
-    pdf.rect(x - 1.5, y - 4.5, mm + 5 + pdf.get_string_width(text), 7, style="F")
     pdf.set_fill_color(0)
     pdf.set_line_width(0.2)
     pdf.rect(x, y - 1.5, mm / 2, 1.5, style="DF")
@@ -150,17 +151,15 @@ def _bar_scale(pdf: Any, x: float, y: float, per_mm: float, width: float) -> Non
 
 
 def _north(pdf: Any, x: float, y: float, convergence: float) -> None:
-    pdf.set_fill_color(255)
-    pdf.rect(x - 7, y - 11.5, 14.5, 18.5, style="F")
     pdf.set_fill_color(0)
     pdf.set_line_width(0.3)
     pdf.line(x, y, x, y - 7)
     pdf.polygon([(x, y - 10), (x - 1.6, y - 6), (x + 1.6, y - 6)], style="DF")
     pdf.set_font(FONT, size=6.5)
-    pdf.text(x - 6.5, y + 3, "grid north")
+    pdf.text(x + 2.5, y - 4, "grid north")
     if math.isfinite(convergence):
         side = "E" if convergence >= 0 else "W"
-        pdf.text(x - 6.5, y + 6, f"true {abs(convergence):.1f}° {side}")
+        pdf.text(x + 2.5, y - 0.5, f"true {abs(convergence):.1f}° {side}")
 
 
 def _legend(pdf: Any, content: PlanContent, x: float, y: float, width: float) -> None:
@@ -169,10 +168,9 @@ def _legend(pdf: Any, content: PlanContent, x: float, y: float, width: float) ->
     day = content.day
     lines = [n for n in _LINES if n in content.around and content.around[n] is not None]
     parts = []
-    if day is not None and (day["why"] != "gap").any():
-        parts.append("● follow-up")
-    if day is not None and (day["why"] == "gap").any():
-        parts.append("○ gap in the plan")
+    marks = {"follow-up": "● follow-up", "gap": "○ gap in the plan", "new point": "○ new point"}
+    present = set() if day is None else set(day["why"])
+    parts += [text for why, text in marks.items() if why in present]
     if content.start is not None:
         parts.append("□ start")
     words = {"boundary": "thick line", "keep_out": "dotted line", "access": "dashed line",

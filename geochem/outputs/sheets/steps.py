@@ -30,6 +30,6 @@ PREPARE: tuple[tuple[str, str], ...] = (
 
 #: columns that stay empty for the pencil: heading and share of the width
 BLANKS: tuple[tuple[str, float], ...] = (
-    ("E as read", 22.0), ("N as read", 24.0), ("Depth cm", 16.0), ("Horizon", 16.0),
-    ("What is seen, photograph", 0.0),
+    ("E as read", 19.0), ("N as read", 21.0), ("Depth cm", 17.0), ("Horizon", 15.0),
+    ("Notes, photograph", 0.0),
 )  # fmt: skip

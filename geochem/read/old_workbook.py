@@ -1,0 +1,108 @@
+"""Workbooks of other kinds (XLS, XLSB, ODS), through a reader that is an extra."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from geochem.errors import DataRefused, WrongCall, nearest
+from geochem.read.sheet_table import table_of_cells, text_of
+from geochem.read.text_table import TextTable
+
+ENDINGS = frozenset({".xls", ".ods", ".xlsb"})
+
+
+def read_old_workbook(
+    path: str | Path,
+    *,
+    sheet: str | None = None,
+    decimal: str | None = None,
+    header_rows: int | Sequence[int] | None = None,
+) -> TextTable:
+    """Read one sheet of an XLS, XLSB or ODS workbook into a table of text.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    sheet : str, optional
+        Name of the sheet; may be left out when only one holds a table.
+    decimal : {".", ","}, optional
+        Decimal mark of numbers that are stored as text.
+    header_rows : int, optional
+        Number of header rows; by default found out.
+
+    Returns
+    -------
+    TextTable
+        As from an XLSX workbook.
+
+    Raises
+    ------
+    DataRefused
+        If the extra is not installed, the file cannot be opened, or several sheets hold a table
+        and none was named.
+    WrongCall
+        If there is no such sheet.
+    """
+    place = Path(path)
+    file = place.name
+    try:
+        import python_calamine
+    except ImportError:
+        raise DataRefused(
+            f"'{file}' is a workbook of an older or other kind, and what reads it is not "
+            "installed; save it as .xlsx or .csv in a spreadsheet program, or install the extra: "
+            'pip install "geochem[workbooks]".'
+        ) from None
+    try:
+        book = python_calamine.CalamineWorkbook.from_path(place)
+        titles = list(book.sheet_names)
+        held = {t: book.get_sheet_by_name(t) for t in titles} if sheet is None else {}
+    except Exception as error:  # the reader raises many kinds for a damaged file
+        raise DataRefused(
+            f"'{file}' cannot be opened as a workbook ({type(error).__name__}); it may be damaged "
+            "or locked with a password. Save it again as .xlsx."
+        ) from error
+    if sheet is not None:
+        match = [t for t in titles if t == sheet] or [
+            t for t in titles if t.strip().casefold() == sheet.strip().casefold()
+        ]
+        if len(match) != 1:
+            raise WrongCall(
+                f"'{file}' has no sheet '{sheet}'; its sheets: {', '.join(titles)}."
+                f"{nearest(sheet, titles)}"
+            )
+        title = match[0]
+        content = book.get_sheet_by_name(title).to_python(skip_empty_area=False)
+    else:
+        filled = {}
+        for name, page in held.items():
+            rows = page.to_python(skip_empty_area=False)
+            if sum(1 for r in rows if sum(1 for c in r if c not in ("", None)) >= 2) >= 2:
+                filled[name] = rows
+        if not filled:
+            raise DataRefused(
+                f"no sheet of '{file}' holds a table (two rows of at least two cells); check that "
+                "it is the right file."
+            )
+        if len(filled) > 1:
+            raise DataRefused(
+                f"'{file}' has {len(filled)} sheets that hold a table: {', '.join(filled)}. Name "
+                f'the one to read, for example sheet = "{next(iter(filled))}".'
+            )
+        title, content = next(iter(filled.items()))
+    cells: list[list[str]] = []
+    dates: list[tuple[int, int]] = []
+    for i, row in enumerate(content):
+        line = []
+        for j, value in enumerate(row):
+            if hasattr(value, "year"):
+                dates.append((i, j))
+            line.append(text_of(value))
+        while line and not line[-1]:
+            line.pop()
+        cells.append(line)
+    while cells and not cells[-1]:
+        cells.pop()
+    return table_of_cells(place, title, cells, dates, decimal=decimal, header_rows=header_rows)

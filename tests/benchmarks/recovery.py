@@ -1,0 +1,200 @@
+"""What is found of planted truth: the tool, a glued baseline and an informed filter, same scores.
+
+    python tests/benchmarks/recovery.py                                   # yardsticks, 20 seeds
+    python tests/benchmarks/recovery.py --tool 3                          # and the tool on 3 seeds
+    python tests/benchmarks/recovery.py --settings reporting-barren --seeds 5 --tool 5
+    python tests/benchmarks/recovery.py --json out.json                   # every campaign's scores
+
+Tune on settings called ``tuning-...``; claims come from ``reporting-...`` alone. Every mean stands
+with its Monte-Carlo error (standard error over campaigns). The tool takes some 20 s per campaign.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import json
+import sys
+import tempfile
+import time
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+import shapely
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def load(name: str, path: Path):
+    """Load a package or module by its place."""
+    folder = [str(path.parent)] if path.name == "__init__.py" else None
+    spec = importlib.util.spec_from_file_location(name, path, submodule_search_locations=folder)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+SIMULATOR = load("geochem_demo_simulator", ROOT / "maps_demo" / "simulator" / "__init__.py")
+SCORING = load("simulation_scoring", ROOT / "tests" / "simulation" / "scoring.py")
+YARDSTICKS = load("simulation_yardsticks", ROOT / "tests" / "simulation" / "yardsticks.py")
+
+#: what the tool has to do until targets are known
+STEPS = ("read", "join", "judge", "accept", "compose", "background", "anomalies", "targets")
+
+
+def yardstick_outlines(campaign):
+    """Give the outlines of each yardstick by name."""
+    _, easting, northing = SIMULATOR.sample_points(campaign)
+    value, _ = SIMULATOR.measured_values(campaign)
+    noise_free = SIMULATOR.noise_free_values(campaign)
+    elements = campaign.settings.elements
+    return {
+        "glued baseline": YARDSTICKS.baseline(easting, northing, value, elements),
+        "filter, measured": YARDSTICKS.informed_filter(SIMULATOR, campaign, value),
+        "filter, noise-free": YARDSTICKS.informed_filter(SIMULATOR, campaign, noise_free),
+    }
+
+
+def sample_points(campaign):
+    """Give the routine soils as points."""
+    return shapely.points(*SIMULATOR.sample_points(campaign)[1:])
+
+
+def run_tool(campaign):
+    """Write the campaign, and run the tool on the files; give its records by name."""
+    from geochem.campaign.operations import OPERATIONS, carry_out
+    from geochem.campaign.settings import read_campaign
+
+    with tempfile.TemporaryDirectory() as name:
+        SIMULATOR.write_campaign(campaign, Path(name) / "campaign")
+        state = {"until": None, "clock": datetime(2026, 9, 1)}
+        chosen = [o for o in OPERATIONS if o.name in STEPS]
+        carry_out(
+            state, read_campaign(Path(name) / "campaign"), chosen,
+            keep=("targets", "quality", "survey", "evidence"),
+        )  # fmt: skip
+    return state
+
+
+def tool_scores(campaign, truth, state):
+    """Score outlines, probabilities, intervals and verdicts of the tool."""
+    report, quality = state["targets"], state["quality"]
+    targets = report.targets.sort_values("rank")
+    area, points = SIMULATOR.surveyed_area(campaign), sample_points(campaign)
+    scores = SCORING.score_outlines(targets, truth, area, points=points)
+    probability = targets["probability"].to_numpy(float)[:10]
+    happened = np.array([bool(f) for f in SCORING.hits(targets, truth)], dtype=bool)
+    real = np.array(SCORING.on_something(targets, truth), dtype=bool)
+    known = np.isfinite(probability)
+    scores["brier_deposit"] = SCORING.brier(probability[known], happened[known])
+    scores["brier_anything_planted"] = SCORING.brier(probability[known], real[known])
+    scores |= quality_scores(campaign, quality) | error_scores(campaign, state["survey"])
+    pairs = np.column_stack([probability, happened, real])[known].tolist()
+    return scores, pairs
+
+
+def quality_scores(campaign, quality):
+    """Score the verdicts on XRF batches, and the intervals of the instruments' bias."""
+    spoilt = SIMULATOR.spoilt_batches(campaign)
+    verdicts = quality.verdicts
+    xrf = verdicts[(verdicts["source"] == "pxrf") & verdicts["batch"].notna()]
+    wrong = set(zip(spoilt["batch"], spoilt["element"], strict=True))
+    truly = [pair in wrong for pair in zip(xrf["batch"], xrf["element"], strict=True)]
+    failed = SCORING.alarm_rates(xrf["verdict"] == "fail", truly)
+    spoke = SCORING.alarm_rates(xrf["verdict"] != "pass", truly)
+    bias = quality.bias
+    of = {i.serial: i for i in campaign.readings.instruments}
+    bias = bias[bias["instrument"].isin(list(of)) & bias["low_pct"].notna()]
+    true = []
+    for row in bias.itertuples():
+        if row.element not in campaign.settings.elements:
+            true.append(np.nan)
+            continue
+        column = campaign.settings.elements.index(row.element)
+        instrument = of[row.instrument]
+        true.append(
+            100 * (instrument.gain[column] - 1 + instrument.offset[column] / row.certified)
+        )
+    return {
+        "batch_fail_detection": failed["detection"],
+        "batch_fail_false_alarm": failed["false_alarm"],
+        "batch_warn_detection": spoke["detection"],
+        "batch_warn_false_alarm": spoke["false_alarm"],
+        "bias_interval_coverage": SCORING.coverage(bias["low_pct"], bias["high_pct"], true),
+    }
+
+
+def error_scores(campaign, survey):
+    """Say how often accepted value +- 2 errors holds what the powder truly holds."""
+    table, ground = campaign.collection.table, campaign.ground
+    row_of = {name: row for row, name in enumerate(table["sample_id"])}
+    samples = survey.samples[survey.samples["medium"] == "soil"]
+    rows = np.array([row_of.get(name, -1) for name in samples["sample_id"]])
+    lows, highs, trues = [], [], []
+    for element in campaign.settings.elements:
+        if f"{element}_ppm" not in samples:
+            continue
+        known = (rows >= 0) & ~samples[f"{element}_ppm_below"].to_numpy(bool)
+        value = samples[f"{element}_ppm"].to_numpy(float)[known]
+        error = samples[f"{element}_ppm_err"].to_numpy(float)[known]
+        lows.append(value - 2 * error)
+        highs.append(value + 2 * error)
+        trues.append(campaign.collection.pulp[rows[known], ground.elements.index(element)])
+    return {
+        "error_interval_coverage": SCORING.coverage(
+            np.concatenate(lows), np.concatenate(highs), np.concatenate(trues)
+        )
+    }
+
+
+def main() -> None:
+    """Simulate, find, score, print one table."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument(
+        "--settings", nargs="+", choices=sorted(SIMULATOR.NAMED),
+        default=["tuning-eight-deposits", "reporting-eight-deposits"],
+    )  # fmt: skip
+    parser.add_argument("--seeds", type=int, default=20, help="campaigns per settings")
+    parser.add_argument("--first-seed", type=int, default=1000)
+    parser.add_argument("--tool", type=int, default=0, help="seeds the tool is run on")
+    parser.add_argument("--json", type=Path, help="write the scores of every campaign")
+    given = parser.parse_args()
+    rows, said = [], []
+    for name in given.settings:
+        for number in range(max(given.seeds, given.tool)):
+            seed = given.first_seed + number
+            campaign = SIMULATOR.simulate(replace(SIMULATOR.NAMED[name], seed=seed))
+            truth, area = SIMULATOR.truth_frame(campaign), SIMULATOR.surveyed_area(campaign)
+            points = sample_points(campaign)
+            label = {"settings": name, "seed": seed}
+            if number < given.seeds:
+                for method, outlines in yardstick_outlines(campaign).items():
+                    scores = SCORING.score_outlines(outlines, truth, area, points=points)
+                    rows.append({**label, "method": method, **scores})
+            if number < given.tool:
+                start = time.perf_counter()
+                scores, pairs = tool_scores(campaign, truth, run_tool(campaign))
+                rows.append({**label, "method": "tool", **scores})
+                said += [(name, *pair) for pair in pairs]
+                print(
+                    f"{name} {seed}: tool recall {scores['recall']:.2f}, "
+                    f"{scores['area_km2']:.1f} km2, {time.perf_counter() - start:.0f} s",
+                    file=sys.stderr, flush=True,
+                )  # fmt: skip
+    print(SCORING.as_text(SCORING.summarise(rows)))
+    for name in given.settings:
+        pairs = np.array([pair for n, *pair in said if n == name])
+        for column, what in ((1, "a mineralised body"), (2, "anything planted")):
+            if len(pairs):
+                print(f"\nreliability of the tool's probabilities, {name}: {what} was there")
+                table = SCORING.reliability(pairs[:, 0], pairs[:, column])
+                print(table.round(2).to_string(index=False))
+    if given.json:
+        given.json.write_text(json.dumps({"rows": rows, "said": said}, default=float), "utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,70 @@
+"""The further figures of quality control are drawn from the records, and from empty ones not."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pandas as pd
+import pytest
+
+from geochem.model.quality import QualityReport
+from geochem.outputs.figures.quality_figures import TITLES, quality_jobs
+from geochem.quality import judge_quality
+
+
+def _bundle(report):
+    return SimpleNamespace(quality=report, info=None)
+
+
+@pytest.fixture(scope="module")
+def drawn(simulated, certificates):
+    survey = simulated(41, days=6, per_day=60, lab_every=4, gains={(2, "Cu"): 1.3})
+    samples = survey.samples.assign(powder_ml=4.0, die_mm=32.0)
+
+    report = judge_quality(replace(survey, samples=samples), certificates)
+    return {name: draw() for name, _, draw in quality_jobs(_bundle(report))}
+
+
+def test_every_check_has_its_figure(drawn):
+    assert set(drawn) == set(TITLES)
+
+
+def test_marks_stand_for_the_records(drawn):
+    def gids(name):
+        return {a.get_gid() for ax in drawn[name].axes for a in ax.get_children()} - {None}
+
+    assert "thinnest pellet" in gids("quality_pellets")
+    assert {"pairs used", "limit"} <= gids("quality_duplicates")
+    assert {"reported", "low_mdl"} <= gids("quality_detection")
+    assert "readings" in gids("quality_drift")
+
+
+def test_no_label_shows_its_markup(drawn):
+    for page in drawn.values():
+        page.canvas.draw()
+        for ax in page.axes:
+            words = [t.get_text() for t in (*ax.get_xticklabels(), *ax.get_yticklabels())]
+            assert not any("$" in w for w in words)
+
+
+def test_empty_records_give_no_figures():
+    nothing = pd.DataFrame()
+    report = QualityReport(*[nothing] * 5, (), nothing, nothing)
+    assert list(quality_jobs(_bundle(report))) == []
+
+
+def test_the_report_has_a_part_for_each_check(simulated, certificates, tmp_path):
+    from geochem.outputs.quality_tables import quality_tables
+    from geochem.outputs.report.blocks import Table
+    from geochem.outputs.report.quality_blocks import quality_blocks
+    from geochem.quality import judge_and_treat
+
+    survey = simulated(42, gains={(2, "Cu"): 1.3})
+    options = {"drift": "linear", "failed_batches": "leave out", "trust": {"Sn": "unusable"}}
+    _, report = judge_and_treat(survey, certificates, options=options)
+    blocks = quality_blocks(_bundle(report), tmp_path)
+    captions = [b.caption for b in blocks if isinstance(b, Table)]
+    assert any("Drift correction" in c for c in captions)
+    assert any("set by hand" in c for c in captions)
+    assert any(r[:4] == ("xrf", "Sn", "unusable", "hand") for b in blocks if isinstance(b, Table)
+               for r in b.rows)  # fmt: skip
+    assert set(quality_tables(report)) >= {"reliability", "drift", "laboratory_jobs"}
