@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import time
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -13,6 +12,7 @@ from geochem.campaign.history import start_register, write_snapshot
 from geochem.campaign.operations import CHECKED_BY, OPERATIONS, carry_out
 from geochem.campaign.provenance import write_run_record
 from geochem.campaign.publish import publish, recover, workshop
+from geochem.campaign.rendering import render_all
 from geochem.campaign.settings import Settings, read_campaign
 from geochem.campaign.week import week_of
 from geochem.errors import WrongCall
@@ -129,6 +129,7 @@ def run(
     out: str | Path | None = None,
     *,
     until: date | None = None,
+    jobs: int = 1,
     progress: Progress | None = None,
 ) -> RunResult:
     """Do the whole job: read, trust, join, find, rank, draw, write.
@@ -141,6 +142,8 @@ def run(
         Result folder; default ``results`` beside the campaign file.
     until : date, optional
         Redraw the state of a past day from what was known then.
+    jobs : int, default 1
+        Processes; with 2 the figures are drawn beside the other outputs (not on Windows).
     progress : callable, optional
         Told what starts: ``progress(title, done, total)``.
 
@@ -156,6 +159,8 @@ def run(
     DataRefused
         If the data cannot be used at all; nothing is written.
     """
+    if jobs < 1:
+        raise WrongCall(f"jobs is {jobs}; at least one process is needed.")
     settings = read_campaign(campaign_path)
     methods = _check_methods(settings)
     clock = datetime.now().replace(microsecond=0)
@@ -179,11 +184,7 @@ def run(
     messages = [said] if (said := recover(folder)) else []
     making = workshop(folder)
     try:
-        for name, renderer, options in methods:
-            tell(f"Writing {name.replace('_', ' ')}")
-            start = time.perf_counter()
-            renderer.render(bundle, making, **options)
-            timings[f"write_{name}"] = time.perf_counter() - start
+        timings.update(render_all(methods, bundle, making, jobs=jobs, tell=tell))
         previous = state["previous"]
         write_run_record(
             making,

@@ -38,6 +38,8 @@ class FiguresRenderer:
     name = "figures"
     summary = "maps and charts as PNG; the main ones as PDF for print"
     formats = ("png", "pdf")
+    #: needs no file that another renderer writes
+    reads_folder = False
 
     def render(
         self, bundle: Bundle, folder: Path, *, pdf: bool = True, max_elements: int = 6

@@ -25,6 +25,8 @@ class GisRenderer:
     name = "gis"
     summary = "GeoPackage with tables and SLD styles; GeoJSON and GPX; surfaces as GeoTIFF"
     formats = ("gpkg", "geojson", "gpx", "sld", "tif")
+    #: needs no file that another renderer writes
+    reads_folder = False
 
     def render(self, bundle: Bundle, folder: Path, *, results_table: bool = True) -> list[Path]:
         """Write the layers.
@@ -162,9 +164,22 @@ def _append_rows(frame: Any, path: Path, table: str) -> None:
     connection = sqlite3.connect(path)
     try:
         with connection:
+            # GDAL's triggers count every row by itself; here they are counted once
+            triggers = connection.execute(
+                "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?",
+                (table,),
+            ).fetchall()
+            for name, _ in triggers:
+                connection.execute(f'DROP TRIGGER "{name}"')
             connection.executemany(
                 f'INSERT INTO "{table}" ({names}) VALUES ({marks})', zip(*columns, strict=True)
             )
+            connection.execute(
+                "UPDATE gpkg_ogr_contents SET feature_count = ? WHERE table_name = ?",
+                (len(flat), table),
+            )
+            for _, statement in triggers:
+                connection.execute(statement)
     finally:
         connection.close()
 

@@ -29,6 +29,8 @@ class TablesRenderer:
     name = "tables"
     summary = "samples, targets, follow-up, holes, thresholds, quality, findings as CSV; XLSX"
     formats = ("csv", "xlsx")
+    #: needs no file that another renderer writes
+    reads_folder = False
 
     def render(self, bundle: Bundle, folder: Path, *, workbook: bool = True) -> list[Path]:
         """Write the tables.

@@ -18,6 +18,8 @@ class MapRenderer:
     name = "map"
     summary = "interactive map in one HTML file that opens without network"
     formats = ("html",)
+    #: needs no file that another renderer writes
+    reads_folder = False
 
     def render(
         self, bundle: Bundle, folder: Path, *, aggregate_above: int = 200_000

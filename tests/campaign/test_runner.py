@@ -1,0 +1,82 @@
+"""The chain: order, one process or two, what is refused before anything runs."""
+
+from __future__ import annotations
+
+import multiprocessing
+
+import pytest
+
+from geochem.campaign.operations import OPERATIONS
+from geochem.campaign.rendering import render_all
+from geochem.campaign.runner import _KEPT, run
+from geochem.errors import GeochemError, WrongCall
+
+
+class Writes:
+    reads_folder = False
+
+    def __init__(self, name):
+        self.name = name
+
+    def render(self, bundle, folder):
+        (folder / self.name).write_text(str(bundle))
+
+
+class Breaks(Writes):
+    def render(self, bundle, folder):
+        raise ValueError("no ink")
+
+
+class Reads(Writes):
+    reads_folder = True
+
+    def render(self, bundle, folder):
+        (folder / self.name).write_text(" ".join(sorted(p.name for p in folder.iterdir())))
+
+
+def methods(*pairs):
+    return [(name, kind(name), {}) for name, kind in pairs]
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_one_process_or_two_write_the_same(tmp_path, jobs):
+    told = []
+    listed = methods(("report", Reads), ("figures", Writes), ("tables", Writes))
+    timings = render_all(listed, "records", tmp_path, jobs=jobs, tell=told.append)
+    assert (tmp_path / "figures").read_text() == "records"
+    # what reads the folder comes last, whatever the order
+    assert (tmp_path / "report").read_text() == "figures tables"
+    assert set(timings) == {"write_figures", "write_tables", "write_report"}
+    assert len(told) == 3
+
+
+@pytest.mark.skipif(
+    "fork" not in multiprocessing.get_all_start_methods(), reason="one process there"
+)
+def test_a_failure_of_the_second_process_is_told(tmp_path):
+    listed = methods(("figures", Breaks), ("tables", Writes))
+    with pytest.raises(GeochemError, match="ValueError: no ink"):
+        render_all(listed, "records", tmp_path, jobs=2, tell=lambda _: None)
+
+
+def test_no_process_at_all_is_refused(tmp_path):
+    with pytest.raises(WrongCall, match="at least one process"):
+        run(tmp_path, jobs=0)
+
+
+def test_every_operation_gets_what_earlier_ones_give():
+    known = {"until", "clock"}
+    for operation in OPERATIONS:
+        assert set(operation.inputs) <= known, operation.name
+        known |= set(operation.outputs)
+        assert callable(operation.load())
+    assert set(_KEPT) <= known
+
+
+def test_methods_are_checked_before_anything_runs(tmp_path):
+    (tmp_path / "campaign.toml").write_text(
+        'title = "t"\ncrs = "EPSG:32735"\n[samples]\npath = "none.csv"\n'
+        '[background]\nmethod = "median_madd"\n'
+    )
+    with pytest.raises(WrongCall, match="Did you mean 'median_mad'"):
+        run(tmp_path)
