@@ -186,7 +186,7 @@ def describe_background(
     nugget, range_m = np.ones(n), np.full(n, spacing)
     for j in range(n):
         experimental = experimental_variogram(
-            where, drawn[:, j], cutoff=REACH * spacing, n_bins=12, max_points=6000
+            where, drawn[:, j], cutoff=REACH * spacing, n_bins=12, max_points=3000
         )
         fitted = fit_variogram(experimental, "exponential", max_range=2 * REACH * spacing)
         if np.isfinite(fitted.sill) and fitted.sill > 0:
