@@ -53,8 +53,8 @@ class FiguresRenderer:
         folder : Path
             Result folder; files go to ``figures/`` in it.
         pdf : bool, default True
-            Write the main figures (samples, targets, the first two element maps, box plots,
-            biplots, standards, calibration, associations) as PDF beside the PNG.
+            Write the main figures (samples, targets, the first element map, box plots, biplots)
+            as PDF beside the PNG.
         max_elements : int, default 6
             Elements that get a map and a probability plot, most important first.
 
@@ -158,7 +158,7 @@ def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
     )  # fmt: skip
     for k, element in enumerate(leading_elements(bundle)[: max(0, most)]):
         limits, words = captions.threshold_per_sample(bundle, element)
-        yield f"element_{element}", k < 2, partial(
+        yield f"element_{element}", k < 1, partial(
             draw_element, samples, element, thresholds=limits, threshold_words=words,
             caption=captions.element(bundle, element), layers=layers, info=info,
         )  # fmt: skip
@@ -168,7 +168,7 @@ def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
         caption=captions.targets(bundle), layers=layers, info=info,
     )  # fmt: skip
     if lead is not None and lead.name in evidence.scores.columns and len(evidence.anomalies):
-        yield "associations", True, partial(
+        yield "associations", False, partial(
             draw_score, evidence, lead, caption=captions.association(bundle, lead),
             layers=layers, info=info,
         )  # fmt: skip
@@ -235,13 +235,13 @@ def _quality_jobs(bundle: Bundle) -> Iterator[Job]:
     info = bundle.info
     series = captions.standard_series(bundle)
     if series:
-        yield "standards", True, partial(
+        yield "standards", False, partial(
             draw_standards, bundle.quality.standards, series, info=info,
             limits=captions.bias_limits(bundle), caption=captions.standards(bundle),
         )  # fmt: skip
     tried = captions.calibrations_shown(bundle)
     if tried:
-        yield "xrf_laboratory", True, partial(
+        yield "xrf_laboratory", False, partial(
             draw_calibrations, tried, captions.pairs_by_instrument(bundle), info=info,
             caption=captions.calibrations(bundle),
         )  # fmt: skip
