@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     IntArray = npt.NDArray[np.intp]
 
 #: simulated surveys in the first and the second round; on large campaigns fewer
-FIRST_DRAWS, DRAWS = 60, 200
+FIRST_DRAWS, DRAWS = 40, 150
 LARGE = 20_000
 #: two outlines that share this part of the smaller one are the same
 SAME = 0.4

@@ -135,7 +135,7 @@ def test_barren_and_empty_reports_keep_columns_and_crs(make):
         assert list(frame.columns) == [*contract, "geometry"]
         assert frame.crs == "EPSG:32735"
     assert report.why_none.startswith("No targets:")
-    assert report.null["draws"] == 200
+    assert report.null["draws"] == 150
 
 
 def test_one_spike_is_a_lead_and_never_a_target(make):
