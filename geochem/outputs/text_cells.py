@@ -1,4 +1,4 @@
-"""Text that leaves the house: cells that a spreadsheet would run as a formula are disarmed."""
+"""Text that leaves the house: disarmed for spreadsheets, printable for documents and files."""
 
 from __future__ import annotations
 
@@ -29,6 +29,31 @@ def disarm(value: Any) -> Any:
     ("'=1+1", "'-A12", -3.5, 'A-1')
     """
     return f"'{value}" if isinstance(value, str) and value.startswith(_STARTS) else value
+
+
+def printable(text: object, *, instead: str = " ", keep: str = "") -> str:
+    r"""Replace characters that cannot be printed: control and other invisible ones.
+
+    Parameters
+    ----------
+    text : object
+        Anything that has a text.
+    instead : str, default " "
+        Stands in their place; empty leaves them out (XML 1.0 allows none of them).
+    keep : str, optional
+        Characters that stay although they are not printable, such as a line break.
+
+    Returns
+    -------
+    str
+        The text.
+
+    Examples
+    --------
+    >>> printable("a\x00b\nc"), printable("a\x00b\nc", instead="", keep="\n")
+    ('a b c', 'ab\nc')
+    """
+    return "".join(c if c.isprintable() or c in keep else instead for c in str(text))
 
 
 def disarmed(frame: pd.DataFrame) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from geochem.coordinates import WGS84, transform_frame
 from geochem.model import tables as contract
 from geochem.model.finding import findings_frame
+from geochem.outputs.text_cells import printable
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -287,7 +288,7 @@ def _waypoints(names: list[str], texts: list[str], xy: Any, symbol: str, crs: An
 
 def _printable(text: object) -> str:
     """Leave out characters that XML 1.0 does not allow."""
-    return "".join(c for c in str(text) if c.isprintable())
+    return printable(text, instead="")
 
 
 def _target_points(targets: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

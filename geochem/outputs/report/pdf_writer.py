@@ -15,6 +15,7 @@ from geochem.outputs.report.blocks import (
     Picture,
     Table,
 )
+from geochem.outputs.text_cells import printable
 
 if TYPE_CHECKING:
     from geochem.model.bundle import CampaignInfo
@@ -99,7 +100,7 @@ def _new_document(info: CampaignInfo, short: str) -> Any:
 
 def _safe(text: object) -> str:
     """Leave out control characters; everything else the font shows or marks as missing."""
-    return "".join(c if c.isprintable() or c == "\n" else " " for c in str(text))
+    return printable(text, keep="\n")
 
 
 def _write(pdf: Any, block: Block) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from geochem.model.finding import name_some
 from geochem.outputs.figures.quality_figures import TITLES
 from geochem.outputs.report.blocks import Block, Heading, Paragraph, Picture, Table
 from geochem.outputs.wording import figure
@@ -162,5 +163,4 @@ def _day(value: Any) -> str:
 
 
 def _some(text: Any) -> str:
-    ids = str(text).split(", ") if text else []
-    return ", ".join(ids[:4]) + (f" and {len(ids) - 4} more" if len(ids) > 4 else "")
+    return name_some(str(text).split(", ") if text else [], 4)

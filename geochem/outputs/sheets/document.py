@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from geochem.outputs.report.pdf_writer import font_folder
+from geochem.outputs.text_cells import printable
 
 if TYPE_CHECKING:
     from geochem.model.bundle import CampaignInfo
@@ -61,7 +62,7 @@ def new_document(info: CampaignInfo, kind: str, short: str, *, landscape: bool =
 
 def safe(text: object) -> str:
     """Leave out control characters."""
-    return "".join(c if c.isprintable() or c == "\n" else " " for c in str(text))
+    return printable(text, keep="\n")
 
 
 def title(pdf: Any, text: str, under: Sequence[str] = ()) -> None:

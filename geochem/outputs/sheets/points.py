@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from geochem.outputs.gis.renderer import write_gpx
+from geochem.outputs.text_cells import printable
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -77,4 +78,4 @@ def write_package(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> Path:
 
 def _printable(text: object) -> str:
     """Leave out characters that XML 1.0 does not allow."""
-    return "" if text is None else "".join(c for c in str(text) if c.isprintable())
+    return "" if text is None else printable(text, instead="")

@@ -9,6 +9,7 @@ from geochem.outputs import cautions
 from geochem.outputs.leading import leading_elements
 from geochem.outputs.report.content import headline
 from geochem.outputs.slides.layout import Deck
+from geochem.outputs.text_cells import printable
 from geochem.outputs.wording import concentration, count, figure, progress_rows, verdict_summary
 
 if TYPE_CHECKING:
@@ -40,10 +41,10 @@ class SlidesRenderer:
         folder = Path(folder)
         info = bundle.info
         day = f"{info.clock:%Y-%m-%d}"
-        deck = Deck(f"{_line(info.title)}, {day}. {cautions.SHORT}")
+        deck = Deck(f"{printable(info.title)}, {day}. {cautions.SHORT}")
         known = f", as known on {info.until}" if info.until else ""
         deck.title_slide(
-            _line(info.title),
+            printable(info.title),
             [
                 f"Exploration geochemistry, {day}{known}",
                 info.prepared_by or "",
@@ -65,12 +66,8 @@ class SlidesRenderer:
         deck.text_slide("Next steps", _next(bundle))
         deck.text_slide("Cautionary statement", cautions.RESULTS, size=17)
         path = folder / "slides.pptx"
-        deck.save(path, title=_line(info.title), clock=info.clock)
+        deck.save(path, title=printable(info.title), clock=info.clock)
         return [path]
-
-
-def _line(text: object) -> str:
-    return "".join(c if c.isprintable() else " " for c in str(text))
 
 
 def _setting(deck: Deck, bundle: Bundle, figures: Path) -> None:
@@ -100,7 +97,7 @@ def _quality(deck: Deck, bundle: Bundle) -> None:
     if len(rows) > 10:
         passed = sum(r[3] == "pass" for r in rows)
         note = f"{note} Of {len(rows)} batches {passed} passed; the first ten are shown."
-    shown = [tuple(_line(c)[:90] for c in row) for row in rows[:10]]
+    shown = [tuple(printable(c)[:90] for c in row) for row in rows[:10]]
     deck.table_slide(
         "Can the numbers be trusted?",
         ("assay", "instrument", "batch", "verdict", "reason"),
@@ -137,15 +134,15 @@ def _maps(deck: Deck, bundle: Bundle, figures: Path) -> None:
 def _targets(deck: Deck, bundle: Bundle, figures: Path) -> None:
     targets = bundle.targets.targets
     if not len(targets):
-        deck.text_slide("Targets", [_line(bundle.targets.why_none)])
+        deck.text_slide("Targets", [printable(bundle.targets.why_none)])
         return
     picture = figures / "targets.png"
     if picture.is_file():
         deck.picture_slide("Targets", picture, "Map of the targets, ranked", headline(bundle)[-1:])
     rows = [
         (
-            str(t.rank), t.target, _line(t.elements), str(t.samples), figure(t.area_ha, 2),
-            "yes" if t.lab_confirmed else "no", str(t.data_confidence), _line(t.next_step or "-"),
+            str(t.rank), t.target, printable(t.elements), str(t.samples), figure(t.area_ha, 2),
+            "yes" if t.lab_confirmed else "no", str(t.data_confidence), printable(t.next_step or "-"),
         )
         for t in targets.itertuples()
     ]  # fmt: skip
@@ -192,7 +189,7 @@ def _unknown(bundle: Bundle) -> list[str]:
 
 def _next(bundle: Bundle) -> list[str]:
     steps = [
-        f"{t.target}: {_line(t.next_step)}"
+        f"{t.target}: {printable(t.next_step)}"
         for t in bundle.targets.targets.itertuples()
         if t.next_step
     ][:8]
