@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from geochem.background.chosen import Chosen
 from geochem.errors import WrongCall
+from geochem.model.finding import Finding
 
 if TYPE_CHECKING:
     from geochem.model.threshold import Threshold
@@ -96,3 +101,145 @@ def k_of(record: Threshold) -> float:
     """
     k = record.parameters.get("k")
     return float(k) if isinstance(k, int | float) else float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class OwnChoice:
+    """What the user says about the threshold of one element.
+
+    Parameters
+    ----------
+    element : str
+        Symbol.
+    value : float or None
+        The threshold itself, before any method. [mg/kg]
+    method : str, object or None
+        Another method than the campaign's.
+    options : mapping or None
+        Its options, or those of the campaign's method.
+    reason : str
+        Why; recorded.
+    """
+
+    element: str
+    value: float | None = None
+    method: Any = None
+    options: Mapping[str, Any] | None = None
+    reason: str = ""
+
+    def words(self, base: Threshold) -> str:
+        """Say for the table what was chosen, and what median + 2 MAD would have been."""
+        if self.value is not None:
+            if base.method != "median_mad" or not np.isfinite(base.value):
+                return ""
+            return f"Median + 2 MAD of log10 values would be {base.value:.3g} mg/kg."
+        return f"Chosen by the user: {self.reason.rstrip('.')}." if self.reason else ""
+
+
+def own_choice(element: str, given: Mapping[str, Any]) -> OwnChoice:
+    """Check what is said about one element.
+
+    Parameters
+    ----------
+    element : str
+        Symbol.
+    given : mapping
+        Keys ``value``, ``method``, ``options``, ``reason``; empty ones count as not given.
+
+    Returns
+    -------
+    OwnChoice
+        Checked.
+
+    Raises
+    ------
+    WrongCall
+        If a key is unknown, the value is not a positive number, or nothing is chosen.
+    """
+    possible = ("value", "method", "options", "reason")
+    odd = sorted(set(given) - set(possible))
+    if odd:
+        raise WrongCall(
+            f"background.element.{element} has unknown keys {', '.join(odd)}; "
+            f"possible: {', '.join(possible)}."
+        )
+    value, method, options = given.get("value"), given.get("method"), given.get("options")
+    if value is not None and not (
+        isinstance(value, int | float) and not isinstance(value, bool)
+        and np.isfinite(value) and value > 0
+    ):  # fmt: skip
+        raise WrongCall(
+            f"background.element.{element} value must be a positive number of mg/kg, got {value!r}."
+        )
+    if value is None and not method and not options:
+        raise WrongCall(
+            f"background.element.{element} chooses nothing; give a value [mg/kg], a method or "
+            "options."
+        )
+    return OwnChoice(
+        element, None if value is None else float(value), method or None, options or None,
+        str(given.get("reason") or "").strip(),
+    )  # fmt: skip
+
+
+def methods_for(
+    method: Any, options: Mapping[str, Any] | None, own: OwnChoice | None = None
+) -> list[Any]:
+    """Make the methods of one element: the chosen value, its own method, or the campaign's.
+
+    Parameters
+    ----------
+    method, options : as in `choose`
+        Of the campaign.
+    own : OwnChoice, optional
+        Of the element.
+
+    Returns
+    -------
+    list of objects with `fit`
+        One or more.
+    """
+    if own is not None:
+        if own.value is not None:
+            return [Chosen(own.value, own.reason)]
+        if own.method is not None and own.method != method:
+            method, options = own.method, None
+        options = options if own.options is None else own.options
+    return choose(method, with_campaign_log(method, options))
+
+
+def choice_findings(choices: Mapping[str, OwnChoice]) -> list[Finding]:
+    """Record the thresholds that a person set.
+
+    Parameters
+    ----------
+    choices : mapping of str to OwnChoice
+        By element.
+
+    Returns
+    -------
+    list of Finding
+        One per chosen value: a note with the reason, a warning without.
+    """
+    findings = []
+    for element in sorted(choices):
+        own = choices[element]
+        if own.value is None:
+            continue
+        text = f"{element}: the threshold {own.value:g} mg/kg was chosen by the user"
+        if own.reason:
+            findings.append(
+                Finding(
+                    "threshold-chosen", "note", f"{text}: {own.reason.rstrip('.')}.",
+                    element=element,
+                )
+            )  # fmt: skip
+        else:
+            findings.append(
+                Finding(
+                    "threshold-chosen", "warning",
+                    f"{text} without a reason; write one beside it, readers will ask.",
+                    element=element,
+                )
+            )  # fmt: skip
+    return findings

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geochem.background.choice import POSSIBLE, choose, with_campaign_log
+from geochem.background.choice import (
+    POSSIBLE,
+    OwnChoice,
+    choice_findings,
+    methods_for,
+    own_choice,
+)
 from geochem.background.crust import REFERENCE, crustal_abundance
 from geochem.background.disagreement import compare_with_survey
 from geochem.background.domains import (
@@ -25,7 +31,7 @@ from geochem.background.groups import text_column
 from geochem.background.median_mad import MedianMad
 from geochem.background.probability_plot import ProbabilityPlot
 from geochem.background.table import (
-    accepted_assay,
+    accepted_assays,
     check_elements,
     check_needs,
     finish,
@@ -34,7 +40,6 @@ from geochem.background.table import (
     threshold_row,
 )
 from geochem.elements import element_rank
-from geochem.errors import WrongCall
 from geochem.model import tables
 from geochem.model.background import BackgroundReport
 from geochem.model.finding import Finding
@@ -59,6 +64,7 @@ def describe_background(
     by: str | Sequence[str] | None = None,
     spacings: Sequence[Spacing] = (),
     min_n: int = 30,
+    analytes: pd.DataFrame | None = None,
     seed: int = 1,  # noqa: ARG001 - no step here is left to chance
 ) -> BackgroundReport:
     """Describe what is usual, per medium, domain and element.
@@ -72,13 +78,18 @@ def describe_background(
     method, options : as in `table.thresholds`
         Of the thresholds. Options that do not mention `log` keep the campaign's log10.
     per_element : mapping of str to mapping, optional
-        ``{"Au": {"method": ..., "options": ...}}`` for elements that are to be treated otherwise.
+        ``{"Au": {"method": ..., "options": ..., "reason": ...}}`` for elements that are to be
+        treated otherwise; ``{"Cu": {"value": 120, "reason": ...}}`` sets the threshold itself
+        [mg/kg] and stands before a method.
     by : str or sequence of str, optional
         Columns that name the domain, instead of the rule in `domains`.
     spacings : sequence of Spacing, optional
         Measured ones; they set the declustering cells (see `ground.decluster`).
     min_n : int, default 30
         Values that a domain needs to stand alone; from a third of that on it is pooled.
+    analytes : pandas.DataFrame, optional
+        Says which assay is the accepted one per medium and element; without it the assay whose
+        values agree everywhere is named.
     seed : int, default 1
         Not used: intervals have seeds of their own, tied to the values.
 
@@ -96,11 +107,11 @@ def describe_background(
     import pandas as pd
 
     names = check_elements(samples, elements)
-    special = dict(per_element or {})
-    usual = _methods("", method, options, None)
-    methods = {
-        e: _methods(e, method, options, special[e]) if special.get(e) else usual for e in names
-    }
+    assays = accepted_assays(samples, names, analytes)
+    special = {e: own_choice(e, given) for e, given in (per_element or {}).items() if given}
+    usual = methods_for(method, options)
+    methods = {e: methods_for(method, options, special.get(e)) if e in special else usual
+               for e in names}  # fmt: skip
     medium = text_column(samples, "medium", missing="")
     xy = point_coordinates(samples)
     for chosen in methods.values():
@@ -111,12 +122,12 @@ def describe_background(
     rows: list[dict[str, Any]] = []
     records: dict[tuple[str, str, str], Threshold] = {}
     plots: dict[tuple[str, str], Threshold] = {}
-    findings: list[Finding] = []
+    findings = choice_findings({e: c for e, c in special.items() if e in names})
     for one in sorted(set(medium)):
         here = np.flatnonzero(medium == one)
         frame = samples.iloc[here].reset_index(drop=True)
         if medium_key(one) == ROCK:
-            backgrounds += _crust(frame, one, names)
+            backgrounds += _crust(frame, one, names, assays)
             continue
         if medium_key(one) not in WITH_BACKGROUND:
             findings.append(
@@ -132,12 +143,12 @@ def describe_background(
         weights = np.ones(len(frame)) if spot is None else decluster(spot, grids)
         domains = divide(frame, one, by=by, min_n=min_n)
         findings += domains.findings
-        work = _Work(frame, one, domains, weights, spot, min_n)
+        work = _Work(frame, one, domains, weights, spot, min_n, assays)
         z_parts: dict[str, Array] = {}
         for element in names:
             if frame[tables.value_column(element)].isna().all():
                 continue  # not measured in this medium
-            done = _element(work, element, methods[element])
+            done = _element(work, element, methods[element], special.get(element))
             backgrounds += done.backgrounds
             rows += done.rows
             records.update(done.records)
@@ -167,22 +178,6 @@ def describe_background(
     )  # fmt: skip
 
 
-def _methods(
-    element: str, method: Any, options: Mapping[str, Any] | None, own: Mapping[str, Any] | None
-) -> list[Any]:
-    if own:
-        odd = sorted(set(own) - {"method", "options", "reason"})
-        if odd:
-            raise WrongCall(
-                f"background.element.{element} has unknown keys {', '.join(odd)}; "
-                "possible: method, options, reason."
-            )
-        if "method" in own and own["method"] != method:
-            method, options = own["method"], None
-        options = own.get("options", options)
-    return choose(method, with_campaign_log(method, options))
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class _Work:
     frame: pd.DataFrame
@@ -191,6 +186,8 @@ class _Work:
     weights: Array
     xy: Array | None
     min_n: int
+    #: of (medium, element)
+    assays: Mapping[tuple[str, str], str | None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -203,10 +200,10 @@ class _Done:
     z: Array
 
 
-def _element(work: _Work, element: str, methods: list[Any]) -> _Done:
+def _element(work: _Work, element: str, methods: list[Any], choice: OwnChoice | None) -> _Done:
     """All domains of one element in one medium; parents before children."""
     values = tables.values_of(work.frame, element)
-    assay = accepted_assay(work.frame, element)
+    assay = work.assays.get((work.medium, element))
     ordered = [WHOLE, *work.domains.parent]  # `divide` adds parents before their children
     fitted: dict[str, tuple[Threshold, list[Threshold], str]] = {}
     out = _Done([], [], {}, None, np.full((len(work.frame), 2), np.nan))
@@ -259,10 +256,14 @@ def _element(work: _Work, element: str, methods: list[Any]) -> _Done:
                 "reason": " ".join([note, *base.warnings]).strip() or None,
             }
         )  # fmt: skip
+        words = choice.words(base) if choice is not None else ""
         if own:
             out.records[work.medium, domain, element] = own[0]
         out.rows.extend(
-            threshold_row(work.medium, domain, element, assay, r, part, note) for r in own
+            threshold_row(
+                work.medium, domain, element, assay, r, part, " ".join(filter(None, [note, words]))
+            )
+            for r in own
         )
         at = np.flatnonzero(work.domains.label == domain)
         out.z[at, 0] = _z(values, at, base)
@@ -331,7 +332,10 @@ def _z(values: tables.Values, at: npt.NDArray[np.intp], base: Threshold) -> Arra
     return np.where(values.below[at] | ~(x > 0), np.nan, z)
 
 
-def _crust(frame: pd.DataFrame, medium: str, names: Sequence[str]) -> list[dict[str, Any]]:
+def _crust(
+    frame: pd.DataFrame, medium: str, names: Sequence[str],
+    assays: Mapping[tuple[str, str], str | None],
+) -> list[dict[str, Any]]:  # fmt: skip
     """Rock has no background of its own: picked rock is biased."""
     abundance = crustal_abundance()
     rows = []
@@ -343,7 +347,7 @@ def _crust(frame: pd.DataFrame, medium: str, names: Sequence[str]) -> list[dict[
         rows.append(
             {
                 "medium": medium, "domain": WHOLE, "element": element,
-                "assay": accepted_assay(frame, element),
+                "assay": assays.get((medium, element)),
                 "location": float(np.log10(abundance[element])), "scale": np.nan,
                 "method": "crustal_abundance", "n": n, "n_below": int(values.below.sum()),
                 "pooled_with": None,

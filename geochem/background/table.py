@@ -80,7 +80,7 @@ def thresholds(
         check_needs(m, located=xy is not None)
     rows: list[dict[str, Any]] = []
     columns = {e: tables.values_of(samples, e) for e in names}
-    assays = {e: accepted_assay(samples, e) for e in names}
+    assays = accepted_assays(samples, names)
     for one in sorted(set(medium)):
         here = medium == one
         weights = None
@@ -96,7 +96,7 @@ def thresholds(
                     None if weights is None else weights[part],
                 )  # fmt: skip
                 rows += [
-                    threshold_row(one, group, element, assays[element], record, values)
+                    threshold_row(one, group, element, assays[one, element], record, values)
                     for record in records
                 ]
     return finish(rows)
@@ -197,21 +197,41 @@ def fit_all(
     return records
 
 
-def accepted_assay(samples: pd.DataFrame, element: str) -> str | None:
-    """Say which assay the accepted values are taken from, where they are taken unchanged.
+def accepted_assays(
+    samples: pd.DataFrame, elements: Sequence[str], analytes: pd.DataFrame | None = None
+) -> dict[tuple[str, str], str | None]:
+    """Say which assay the accepted values of each medium and element are taken from.
 
     Parameters
     ----------
     samples : pandas.DataFrame
-        A samples table with assays beside the accepted values.
-    element : str
-        Symbol or species.
+        A samples table.
+    elements : sequence of str
+        Which.
+    analytes : pandas.DataFrame, optional
+        Contract `tables.ANALYTES`: it knows. Without it the assay that stands beside the accepted
+        values and agrees with them everywhere is named.
 
     Returns
     -------
-    str or None
-        None when no assay stands beside them or none agrees everywhere (calibrated values).
+    dict of (medium, element) to str or None
+        None where it is not known (calibrated values, no assay beside them).
     """
+    medium = text_column(samples, "medium", missing="")
+    if analytes is not None:
+        accepted = analytes.loc[analytes["accepted"].astype(bool)]
+        rows = zip(accepted["medium"], accepted["element"], accepted["assay"], strict=True)
+        found: dict[tuple[str, str], str | None] = {}
+        for one, element, assay in rows:
+            found.setdefault((str(one), str(element)), None if assay is None else str(assay))
+        return found
+    return {
+        (one, e): _agreeing_assay(samples.loc[medium == one], e)
+        for one in sorted(set(medium)) for e in elements
+    }  # fmt: skip
+
+
+def _agreeing_assay(samples: pd.DataFrame, element: str) -> str | None:
     accepted = samples[tables.value_column(element)].to_numpy(dtype=float)
     for assay in tables.assays_of(samples, element):
         other = samples[tables.value_column(element, assay)].to_numpy(dtype=float)

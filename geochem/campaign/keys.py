@@ -132,11 +132,14 @@ BACKGROUND: dict[str, Key] = {
     "options": Key("table", "options of the method, for example { k = 2 }", {}),
     "by": Key("texts", "columns that separate domains, for example ['geology']", []),
     "min_n": Key("whole", "samples a domain needs to stand alone", 30),
-    "element": Key("table", "another method for one element: [background.element.Au]", {}),
+    "element": Key(
+        "table", "another method or value for one element: [background.element.Au]", {}
+    ),
 }
 
 ELEMENT_BACKGROUND: dict[str, Key] = {
-    "method": Key("text", "threshold method for this element", required=True),
+    "value": Key("number", "threshold chosen for this element, before any method [ppm]"),
+    "method": Key("text", "threshold method for this element; default: the campaign's"),
     "options": Key("table", "its options", {}),
     "reason": Key("text", "why; recorded", ""),
 }

@@ -218,8 +218,9 @@ def _check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
     background = settings.table("background")
     wanted = [("thresholds", background["method"], background["options"])]
     wanted += [
-        ("thresholds", given["method"], given["options"])
+        ("thresholds", given["method"] or background["method"], given["options"])
         for given in background["element"].values()
+        if given["value"] is None
     ]
     for group, name, options in wanted:
         plugins.make(group, name, options)

@@ -317,6 +317,17 @@ def _check_elements(tables: dict[str, Any], faults: list[str]) -> None:
         background["element"][symbol] = _check_keys(
             given, ELEMENT_BACKGROUND, f"[background.element.{symbol}] ", faults
         )
+        own = background["element"][symbol]
+        if own["value"] is not None and not 0 < own["value"] < float("inf"):
+            faults.append(
+                f"[background.element.{symbol}] 'value' must be a positive number of ppm (mg/kg), "
+                f"got {own['value']!r}."
+            )
+        if own["value"] is None and not own["method"] and not own["options"]:
+            faults.append(
+                f"[background.element.{symbol}] chooses nothing: give 'value' [ppm], 'method' or "
+                "'options'."
+            )
 
 
 def _check_symbol(symbol: str, where: str, faults: list[str]) -> None:

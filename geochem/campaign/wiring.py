@@ -311,24 +311,10 @@ def describe(settings: Settings, *, survey: Survey, spacings: Sequence[Spacing])
         by=table["by"] or None,
         spacings=spacings,
         min_n=table["min_n"],
+        analytes=survey.analytes,
         seed=settings.seed,
     )
-    report = replace(
-        report,
-        thresholds=_with_assay(report.thresholds, survey.analytes),
-        backgrounds=_with_assay(report.backgrounds, survey.analytes),
-    )
     return {"background": report}, report.findings
-
-
-def _with_assay(table: pd.DataFrame, analytes: pd.DataFrame) -> pd.DataFrame:
-    """Name the assay that each row's accepted values come from."""
-    accepted = analytes.loc[analytes["accepted"], ["medium", "element", "assay"]]
-    keys = ["medium", "element"]
-    named = table.drop(columns="assay").merge(
-        accepted.drop_duplicates(keys), on=keys, how="left", validate="many_to_one"
-    )
-    return named[list(table.columns)]
 
 
 def search(

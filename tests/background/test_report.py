@@ -160,6 +160,41 @@ def test_options_per_element(soil):
         describe_background(soil(), None, per_element={"Cu": {"methd": "percentile"}})
 
 
+def test_a_chosen_threshold_stands_everywhere(soil):
+    own = {"Cu": {"value": 120, "method": "percentile", "reason": "limit of the orientation work"}}
+    got = describe_background(soil(), None, per_element=own)
+    cu = got.thresholds[got.thresholds["element"] == "Cu"]
+    assert cu["domain"].tolist() == ["all", "basalt", "granite"]
+    assert set(cu["method"]) == {"chosen"}
+    assert set(cu["value"]) == {120.0}
+    assert cu[["low", "high", "k"]].isna().all(axis=None)
+    assert cu["reason"].str.contains("Chosen by the user: limit of the orientation work.").all()
+    inside = soil()["Cu_ppm"] >= 120
+    assert cu["n_beyond"].iloc[0] == inside.sum()
+    # scores keep the background of the values, only the threshold is the user's
+    usual = describe_background(soil(), None)
+    pd.testing.assert_frame_equal(got.backgrounds, usual.backgrounds)
+    assert [(f.code, f.severity) for f in got.findings if f.element == "Cu"] == [
+        ("threshold-chosen", "note")
+    ]
+    silent = describe_background(soil(), ["Cu"], per_element={"Cu": {"value": 120.0}})
+    assert next(f for f in silent.findings if f.code == "threshold-chosen").severity == "warning"
+    for bad in ({"value": -1}, {"value": True}, {"reason": "because"}):
+        with pytest.raises(WrongCall, match=r"background\.element\.Cu"):
+            describe_background(soil(), ["Cu"], per_element={"Cu": bad})
+
+
+def test_the_assay_comes_from_one_place(soil):
+    frame = soil()
+    frame["Cu_ppm__xrf"] = frame["Cu_ppm"]
+    assert set(describe_background(frame, ["Cu"]).thresholds["assay"]) == {"xrf"}
+    analytes = pd.DataFrame(
+        {"medium": "soil", "element": "Cu", "assay": ["xrf", "lab"], "accepted": [False, True]}
+    )
+    known = describe_background(frame, ["Cu"], analytes=analytes)
+    assert set(known.thresholds["assay"]) == set(known.backgrounds["assay"]) == {"lab"}
+
+
 def test_nothing_to_describe(soil):
     got = describe_background(soil().iloc[:0], ["Cu"])
     assert len(got.domains) == len(got.backgrounds) == len(got.thresholds) == 0

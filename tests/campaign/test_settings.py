@@ -58,6 +58,16 @@ def test_defaults_are_not_shared_between_files(tmp_path):
         ('source = "pxrf"', 'source = "pxrf"\nsigma = "2"', "'sigma' must be a number"),
         ('[samples]\npath = "field_log.csv"', "", "there is no [[samples]] table"),
         ('source = "pxrf"', 'source = "pxrf"\n[targets]\nseek = ["CU"]', "Did you mean 'Cu'?"),
+        (
+            'source = "pxrf"',
+            'source = "pxrf"\n[background.element.Cu]\nvalue = -5',
+            "'value' must be a positive number of ppm",
+        ),
+        (
+            'source = "pxrf"',
+            'source = "pxrf"\n[background.element.Cu]\nreason = "x"',
+            "chooses nothing",
+        ),
         ('source = "pxrf"', 'source = "pxrf"\n[layers]\ngeology = 5', "must be a path in quotes"),
         (
             'source = "pxrf"',

@@ -17,5 +17,7 @@ def method_words(record: Threshold) -> str:
         return f"median + {figure(k)} MAD" + (
             " of log values" if record.transform == "log10" else ""
         )
+    if record.method == "chosen":
+        return "chosen by the user"
     name = record.method.replace("_", " ")
     return name if k is None else f"{name}, k = {figure(k)}"
