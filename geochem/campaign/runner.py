@@ -239,8 +239,20 @@ def _check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
         options = plugins.check_options(
             name, plugins.options_of(renderer, "render"), outputs["options"].get(name, {})
         )
-        methods.append((name, renderer(), options))
+        methods.append((name, renderer(), _with_files(settings, name, options)))
     return methods
+
+
+def _with_files(settings: Settings, name: str, options: dict[str, Any]) -> dict[str, Any]:
+    """Resolve options that name a file, which by rule end in ``_file``, beside the campaign file."""
+    resolved = dict(options)
+    for key, value in options.items():
+        if key.endswith("_file") and value:
+            path = settings.resolve(value)
+            if not path.is_file():
+                raise WrongCall(f"[outputs.options.{name}] {key}: there is no file {path}.")
+            resolved[key] = str(path)
+    return resolved
 
 
 def _bundle(

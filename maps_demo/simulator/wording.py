@@ -145,4 +145,8 @@ path = "dispatch.csv"                     # what was sent to the laboratory
 
 [planning]
 cost = {{ sample = 12, assay = 45, day = 900 }}   # invented currency
+# layout = "staggered"                    # `geochem plan`: new points inside boundary, outside keep_out
+# body = {{ length = 400, width = 150, azimuth = 30 }}  # the smallest body not to be missed [m]
+# probability = 0.8                       # chance of a point inside it; gives the spacing
+# north = "grid"
 """

@@ -229,7 +229,7 @@ def map_window(
     )  # fmt: skip
 
 
-def furnish(ax: Axes, window: Window, info: CampaignInfo | None) -> None:
+def furnish(ax: Axes, window: Window, info: CampaignInfo | None, *, located: bool = True) -> None:
     """Set the window of a map and draw grid, coordinates, bar scale and north.
 
     The bar scale, the north arrow and the name of the CRS stand below the map, so that they hide
@@ -243,11 +243,21 @@ def furnish(ax: Axes, window: Window, info: CampaignInfo | None) -> None:
         From `map_window`. [m]
     info : CampaignInfo, optional
         CRS and convergence.
+    located : bool, default True
+        False leaves out whatever says where on Earth the map lies: coordinates, grid and CRS.
     """
     west, east, south, north = window
     ax.set_xlim(west, east)
     ax.set_ylim(south, north)
     left, bottom, wide, high = box_of(ax)
+    sheet = sheet_of(page_of(ax))
+    foot = bottom - 0.66
+    if not located:
+        ax.set_xticks([])
+        ax.set_yticks([])
+        _north_arrow(sheet, left + 0.1, foot)
+        _bar_scale(sheet, left + 0.42, foot, (east - west) / wide)
+        return
     xs = _clear_of_ends(round_steps(west, east, max(2, round(wide / 1.35))), west, east, wide)
     ys = _clear_of_ends(round_steps(south, north, max(2, round(high))), south, north, high)
     ax.set_xticks(xs, [_coordinate(v) for v in xs])
@@ -262,8 +272,6 @@ def furnish(ax: Axes, window: Window, info: CampaignInfo | None) -> None:
         line.set(zorder=1.5, color="#7d776c", alpha=0.22, lw=0.5)
     ax.set_xlabel("Easting [m]", size=7.5, labelpad=1.5, color=MUTED)
     ax.set_ylabel("Northing [m]", size=7.5, labelpad=1.5, color=MUTED)
-    sheet = sheet_of(page_of(ax))
-    foot = bottom - 0.66
     _north_arrow(sheet, left + 0.1, foot)
     _bar_scale(sheet, left + 0.42, foot, (east - west) / wide)
     _frame_words(sheet, left + 2.75, foot, left + wide, info)

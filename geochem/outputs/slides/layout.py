@@ -1,4 +1,4 @@
-"""How a slide is laid out: 16:9, title, body, foot with the caution."""
+"""How a slide is laid out: title, body, foot with the caution; on plain 16:9 or on a template."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from geochem.errors import WrongCall
+
 INK, SOFT, MARK, RULE = "23211E", "6D675F", "5B2674", "D9D3C8"
+#: lengths in the code are those of a slide of this size [inch]; others are scaled to it
 WIDTH, HEIGHT, EDGE = 13.333, 7.5, 0.6
 _FONT = "Calibri"
 
@@ -18,16 +21,44 @@ class Deck:
     ----------
     foot : str
         Stands at the foot of every slide.
+    template : Path, optional
+        A presentation whose size, layouts, fonts and colours are taken; its own slides are not.
+
+    Raises
+    ------
+    WrongCall
+        If the template is no presentation.
     """
 
-    def __init__(self, foot: str) -> None:
+    def __init__(self, foot: str, template: Path | None = None) -> None:
         from pptx import Presentation
         from pptx.util import Inches
 
-        self._presentation: Any = Presentation()
-        self._presentation.slide_width = Inches(WIDTH)
-        self._presentation.slide_height = Inches(HEIGHT)
         self._foot = foot
+        self._own_look = template is None
+        if template is None:
+            self._presentation: Any = Presentation()
+            self._presentation.slide_width = Inches(WIDTH)
+            self._presentation.slide_height = Inches(HEIGHT)
+        else:
+            self._presentation = _opened(template)
+        self._across = self._presentation.slide_width / Inches(WIDTH)
+        self._down = self._presentation.slide_height / Inches(HEIGHT)
+
+    def _x(self, inches: float) -> Any:
+        from pptx.util import Inches
+
+        return Inches(inches * self._across)
+
+    def _y(self, inches: float) -> Any:
+        from pptx.util import Inches
+
+        return Inches(inches * self._down)
+
+    def _points(self, size: float) -> Any:
+        from pptx.util import Pt
+
+        return Pt(max(8.0, round(size * min(self._across, self._down), 1)))
 
     def save(self, path: Path, *, title: str, clock: Any) -> None:
         """Write the file."""
@@ -61,18 +92,18 @@ class Deck:
     def picture_slide(self, title: str, path: Path, alt: str, items: Sequence[str]) -> None:
         """Show a picture with words beside it."""
         from PIL import Image
-        from pptx.util import Inches
 
         slide = self._blank(title)
         with Image.open(path) as image:
-            ratio = image.width / image.height
+            # on a slide of another shape the lengths across and down differ
+            ratio = image.width / image.height * self._down / self._across
         height = 5.3
         width = height * ratio
         most = WIDTH - 2 * EDGE - 3.6
         if width > most:
             width, height = most, most / ratio
         picture = slide.shapes.add_picture(
-            str(path), Inches(EDGE), Inches(1.4), Inches(width), Inches(height)
+            str(path), self._x(EDGE), self._y(1.4), self._x(width), self._y(height)
         )
         picture._element.nvPicPr.cNvPr.set("descr", alt)
         x = EDGE + width + 0.4
@@ -101,20 +132,18 @@ class Deck:
         widths: Sequence[float],
         note: str,
     ) -> None:
-        from pptx.util import Inches
-
         slide = self._blank(title)
         span = WIDTH - 2 * EDGE
         frame = slide.shapes.add_table(
-            len(rows) + 1, len(header), Inches(EDGE), Inches(1.45), Inches(span),
-            Inches(0.4 * (len(rows) + 1)),
+            len(rows) + 1, len(header), self._x(EDGE), self._y(1.45), self._x(span),
+            self._y(0.4 * (len(rows) + 1)),
         )  # fmt: skip
         frame._element.nvGraphicFramePr.cNvPr.set("descr", title)
         table = frame.table
         style = frame._element.graphic.graphicData.tbl.tblPr
         style.set("bandRow", "0")
         for column, share in zip(table.columns, widths, strict=True):
-            column.width = Inches(span * share / sum(widths))
+            column.width = self._x(span * share / sum(widths))
         for i, row in enumerate([header, *rows]):
             for j, text in enumerate(row):
                 self._cell(table.cell(i, j), str(text), head=i == 0)
@@ -123,7 +152,7 @@ class Deck:
 
     def _cell(self, cell: Any, text: str, *, head: bool) -> None:
         from pptx.dml.color import RGBColor
-        from pptx.util import Inches, Pt
+        from pptx.util import Inches
 
         cell.text = text
         cell.margin_top = cell.margin_bottom = Inches(0.03)
@@ -131,12 +160,17 @@ class Deck:
         cell.fill.fore_color.rgb = RGBColor.from_string(MARK if head else "FFFFFF")
         for paragraph in cell.text_frame.paragraphs:
             for run in paragraph.runs:
-                run.font.size, run.font.bold, run.font.name = Pt(12), head, _FONT
+                run.font.size, run.font.bold = self._points(12), head
+                if self._own_look:
+                    run.font.name = _FONT
                 run.font.color.rgb = RGBColor.from_string("FFFFFF" if head else INK)
 
     def _blank(self, title: str | None) -> Any:
-        layouts = self._presentation.slide_layouts
-        slide = self._presentation.slides.add_slide(layouts[6 if title is None else 5])
+        layout = self._layout(titled=title is not None)
+        slide = self._presentation.slides.add_slide(layout)
+        for shape in list(slide.placeholders):
+            if title is None or shape.placeholder_format.idx != 0:
+                shape._element.getparent().remove(shape._element)
         if title is not None:
             self._title(slide, title)
         self._box(
@@ -144,30 +178,43 @@ class Deck:
         )
         return slide
 
+    def _layout(self, *, titled: bool) -> Any:
+        """Choose the layout with the fewest placeholders that has, or has not, a title."""
+        layouts = list(self._presentation.slide_layouts)
+        fits = [
+            layout
+            for layout in layouts
+            if any(p.placeholder_format.idx == 0 for p in layout.placeholders) == titled
+        ]
+        return min(fits or layouts, key=lambda layout: len(list(layout.placeholders)))
+
     def _title(self, slide: Any, title: str) -> None:
         from pptx.dml.color import RGBColor
         from pptx.enum.text import MSO_ANCHOR, PP_ALIGN
-        from pptx.util import Inches, Pt
 
         shape = slide.shapes.title
-        shape.left, shape.top = Inches(EDGE), Inches(0.45)
-        shape.width, shape.height = Inches(WIDTH - 2 * EDGE), Inches(0.75)
+        if shape is None:  # a template without any title
+            self._box(slide, [title], EDGE, 0.45, WIDTH - 2 * EDGE, 0.75, size=28, bold=True)
+            return
+        shape.left, shape.top = self._x(EDGE), self._y(0.45)
+        shape.width, shape.height = self._x(WIDTH - 2 * EDGE), self._y(0.75)
         shape.text_frame.text = title
         shape.text_frame.vertical_anchor = MSO_ANCHOR.MIDDLE
         paragraph = shape.text_frame.paragraphs[0]
         paragraph.alignment = PP_ALIGN.LEFT
         font = paragraph.runs[0].font
-        font.size, font.bold, font.name = Pt(28), True, _FONT
-        font.color.rgb = RGBColor.from_string(INK)
-        self._bar(slide, EDGE + 0.1, 1.22, 1.6)
+        font.size, font.bold = self._points(28), True
+        if self._own_look:
+            font.name = _FONT
+            font.color.rgb = RGBColor.from_string(INK)
+            self._bar(slide, EDGE + 0.1, 1.22, 1.6)
 
     def _bar(self, slide: Any, x: float, y: float, width: float) -> None:
         from pptx.dml.color import RGBColor
         from pptx.enum.shapes import MSO_SHAPE
-        from pptx.util import Inches
 
         bar = slide.shapes.add_shape(
-            MSO_SHAPE.RECTANGLE, Inches(x), Inches(y), Inches(width), Inches(0.06)
+            MSO_SHAPE.RECTANGLE, self._x(x), self._y(y), self._x(width), self._y(0.06)
         )
         bar.fill.solid()
         bar.fill.fore_color.rgb = RGBColor.from_string(MARK)
@@ -188,16 +235,35 @@ class Deck:
         bullets: bool = False,
     ) -> None:
         from pptx.dml.color import RGBColor
-        from pptx.util import Inches, Pt
 
         frame = slide.shapes.add_textbox(
-            Inches(x), Inches(y), Inches(width), Inches(height)
+            self._x(x), self._y(y), self._x(width), self._y(height)
         ).text_frame
         frame.word_wrap = True
         for i, line in enumerate(lines):
             paragraph = frame.paragraphs[0] if i == 0 else frame.add_paragraph()
             run = paragraph.add_run()
             run.text = ("• " if bullets else "") + line
-            run.font.size, run.font.bold, run.font.name = Pt(size), bold, _FONT
-            run.font.color.rgb = RGBColor.from_string(colour)
-            paragraph.space_after = Pt(size * 0.45)
+            run.font.size, run.font.bold = self._points(size), bold
+            paragraph.space_after = self._points(size * 0.45)
+            if self._own_look:  # a template may be dark: its own colour of text is left alone
+                run.font.name = _FONT
+                run.font.color.rgb = RGBColor.from_string(colour)
+
+
+def _opened(template: Path) -> Any:
+    """Open a template and take its own slides out."""
+    from pptx import Presentation
+
+    try:
+        presentation: Any = Presentation(str(template))
+    except Exception as error:
+        raise WrongCall(
+            f"{template.name} cannot be used as a template of slides ({error}); give a PowerPoint "
+            "presentation (.pptx). A .potx is opened in its program and saved as .pptx first."
+        ) from error
+    listed = presentation.slides._sldIdLst
+    for slide in list(listed):
+        presentation.part.drop_rel(slide.rId)
+        listed.remove(slide)
+    return presentation

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
+from geochem.errors import WrongCall
 from geochem.outputs import cautions
 from geochem.outputs.leading import leading_elements
 from geochem.outputs.report.content import headline
@@ -23,7 +25,9 @@ class SlidesRenderer:
     summary = "presentation with editable text and tables, all results and the cautions"
     formats = ("pptx",)
 
-    def render(self, bundle: Bundle, folder: Path) -> list[Path]:
+    def render(
+        self, bundle: Bundle, folder: Path, *, template_file: str = "", blur_m: float = 0.0
+    ) -> list[Path]:
         """Write the presentation from records and the figures that were drawn before.
 
         Parameters
@@ -32,16 +36,29 @@ class SlidesRenderer:
             Records of a run.
         folder : Path
             Result folder.
+        template_file : str
+            Presentation (.pptx) whose size, layouts, fonts and colours are taken.
+        blur_m : float, default 0
+            Positive: maps show cells of this side instead of places, without coordinates, CRS or
+            surroundings. [m]
 
         Returns
         -------
         list of Path
             ``slides.pptx``.
+
+        Raises
+        ------
+        WrongCall
+            If the template is no presentation, or the blur is negative.
         """
+        if blur_m < 0 or blur_m != blur_m:
+            raise WrongCall(f"blur_m must be 0 (off) or a length in metres, got {blur_m:g}.")
         folder = Path(folder)
         info = bundle.info
         day = f"{info.clock:%Y-%m-%d}"
-        deck = Deck(f"{printable(info.title)}, {day}. {cautions.SHORT}")
+        foot = f"{printable(info.title)}, {day}. {cautions.SHORT}"
+        deck = Deck(foot, Path(template_file) if template_file else None)
         known = f", as known on {info.until}" if info.until else ""
         deck.title_slide(
             printable(info.title),
@@ -51,27 +68,63 @@ class SlidesRenderer:
                 "For discussion. Not for public release without a competent / qualified person.",
             ],
         )
-        _setting(deck, bundle, folder / "figures")
-        deck.table_slide(
-            "What was done", ("samples", "number"), progress_rows(bundle.progress), (3, 1)
-        )
-        _quality(deck, bundle)
-        _maps(deck, bundle, folder / "figures")
-        _targets(deck, bundle, folder / "figures")
-        deck.two_columns(
-            "What we know, and what we do not",
-            ("We know", _known(bundle)),
-            ("We do not know", _unknown(bundle)),
-        )
-        deck.text_slide("Next steps", _next(bundle))
-        deck.text_slide("Cautionary statement", cautions.RESULTS, size=17)
+        with TemporaryDirectory() as made:
+            maps = Path(made) if blur_m else folder / "figures"
+            if blur_m:
+                _blur(bundle, maps, blur_m)
+            _slides(deck, bundle, maps, blur_m)
         path = folder / "slides.pptx"
         deck.save(path, title=printable(info.title), clock=info.clock)
         return [path]
 
 
-def _setting(deck: Deck, bundle: Bundle, figures: Path) -> None:
+def _slides(deck: Deck, bundle: Bundle, maps: Path, blur_m: float) -> None:
+    _setting(deck, bundle, maps, blur_m)
+    deck.table_slide(
+        "What was done", ("samples", "number"), progress_rows(bundle.progress), (3, 1)
+    )
+    _quality(deck, bundle)
+    _maps(deck, bundle, maps)
+    _targets(deck, bundle, maps)
+    deck.two_columns(
+        "What we know, and what we do not",
+        ("We know", _known(bundle)),
+        ("We do not know", _unknown(bundle)),
+    )
+    deck.text_slide("Next steps", _next(bundle))
+    deck.text_slide("Cautionary statement", cautions.RESULTS, size=17)
+
+
+def _blur(bundle: Bundle, folder: Path, blur_m: float) -> None:
+    """Draw the maps of the slides without positions, under the names of the usual ones."""
+    from geochem.outputs.figures.blurred_map import draw_blurred
+    from geochem.outputs.figures.captions import main_medium, threshold_per_sample
+    from geochem.outputs.figures.layout import Caption, page_of
+
+    medium = main_medium(bundle)
+    chosen = (bundle.survey.samples["medium"] == medium).to_numpy()
+    samples: Any = bundle.survey.samples.loc[chosen].reset_index(drop=True)
+    seed = bundle.info.seed
+    n = f"n = {len(samples)} samples of {medium}. Portable XRF values are screening."
+
+    def keep(name: str, title: str, **shown: Any) -> None:
+        ax = draw_blurred(
+            samples, blur_m, info=bundle.info, seed=seed, caption=Caption(title, n), **shown
+        )
+        page_of(ax).savefig(folder / f"{name}.png", dpi=150)
+
+    keep("samples", "Where samples were taken")
+    keep("targets", "Targets, ranked", targets=bundle.targets.targets)
+    for element in leading_elements(bundle)[:4]:
+        limits, _ = threshold_per_sample(bundle, element)
+        keep(f"element_{element}", f"{element} in {medium}", element=element,
+             thresholds=limits[chosen])  # fmt: skip
+
+
+def _setting(deck: Deck, bundle: Bundle, figures: Path, blur_m: float) -> None:
     facts = [f"{bundle.info.crs_name} ({bundle.info.crs})"]
+    if blur_m:
+        facts = [f"Positions are blurred to cells of {blur_m:g} m on every map of these slides."]
     for spacing in bundle.spacings:
         grid = (
             f"lines {spacing.line_spacing:.0f} m apart, samples every {spacing.station_spacing:.0f} m"
