@@ -85,9 +85,9 @@ def test_a_template_gives_size_and_look_but_not_its_slides(bundle, tmp_path):
     slide = template.slides.add_slide(template.slide_layouts[0])
     slide.shapes.title.text = "a slide of the company"
     template.save(tmp_path / "company.pptx")
-    path = SlidesRenderer().render(
-        bundle, tmp_path, template_file=str(tmp_path / "company.pptx")
-    )[0]
+    path = SlidesRenderer().render(bundle, tmp_path, template_file=str(tmp_path / "company.pptx"))[
+        0
+    ]
     made = Presentation(str(path))
     assert made.slide_width == template.slide_width
     assert "a slide of the company" not in "\n".join(texts(path))
