@@ -55,3 +55,24 @@ class Picture:
 
 
 Block = Heading | Paragraph | Bullets | Caution | Table | Picture
+
+
+def picture(figures: Path, name: str, caption: str) -> list[Block]:
+    """Show a figure that was drawn before.
+
+    Parameters
+    ----------
+    figures : Path
+        Folder with the figures.
+    name : str
+        Of the figure, without extension.
+    caption : str
+        Below it.
+
+    Returns
+    -------
+    list of Block
+        Empty when it was not drawn.
+    """
+    path = figures / f"{name}.png"
+    return [Picture(path, caption)] if path.is_file() else []

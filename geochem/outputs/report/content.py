@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 from geochem.outputs import cautions
 from geochem.outputs.leading import leading_elements
+from geochem.outputs.report.appendix import appendix
 from geochem.outputs.report.blocks import (
     Block,
     Bullets,
     Caution,
     Heading,
     Paragraph,
-    Picture,
     Table,
+    picture,
 )
-from geochem.outputs.report.quality_blocks import quality_blocks
 from geochem.outputs.report.week import week_blocks
 from geochem.outputs.wording import (
     concentration,
@@ -47,7 +47,7 @@ def report_blocks(bundle: Bundle, figures: Path) -> list[Block]:
     """
     blocks: list[Block] = []
     for section in (
-        _in_short, _progress, _week, _quality, _background, _maps, _targets, _work, _cautions, _appendix,
+        _in_short, _progress, _week, _quality, _targets, _work, _cautions, appendix,
     ):  # fmt: skip
         blocks += section(bundle, figures)
     return blocks
@@ -55,11 +55,6 @@ def report_blocks(bundle: Bundle, figures: Path) -> list[Block]:
 
 def _rows(frame: Any) -> list[Any]:
     return list(frame.itertuples())
-
-
-def _picture(figures: Path, name: str, caption: str) -> list[Block]:
-    path = figures / f"{name}.png"
-    return [Picture(path, caption)] if path.is_file() else []
 
 
 def headline(bundle: Bundle) -> list[str]:
@@ -105,7 +100,7 @@ def headline(bundle: Bundle) -> list[str]:
 
 
 def _in_short(bundle: Bundle, figures: Path) -> list[Block]:
-    return [Heading("In short"), Bullets(headline(bundle)), *_picture(figures, "targets", _MAP)]
+    return [Heading("In short"), Bullets(headline(bundle)), *picture(figures, "targets", _MAP)]
 
 
 _MAP = "Targets (outlines, ranked), leads and samples."
@@ -142,7 +137,7 @@ def _progress(bundle: Bundle, figures: Path) -> list[Block]:
                 "Sampling as measured from the positions.",
             )
         )
-    return blocks + _picture(figures, "samples", "Samples by medium.")
+    return blocks + picture(figures, "samples", "Samples by medium.")
 
 
 def _week(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
@@ -170,95 +165,8 @@ def _quality(bundle: Bundle, figures: Path) -> list[Block]:
         ids = quality.reread["sample_id"].drop_duplicates().tolist()
         more = f" and {len(ids) - 20} more" if len(ids) > 20 else ""
         blocks.append(Paragraph(f"Read or analyse again: {', '.join(map(str, ids[:20]))}{more}."))
-    blocks += _picture(figures, "standards", "Standards in time order.")
-    first = leading_elements(bundle)[:8]
-    duplicates = [
-        (
-            str(d.assay), str(d.role).replace("_", " "), str(d.element), str(d.n_used),
-            str(d.n_near_limit), figure(d.cv_pct, 2), figure(d.acceptable_cv_pct, 2),
-            str(d.verdict),
-        )
-        for d in _rows(quality.duplicates)
-        if d.n_used and d.n_used > 0 and (d.element in first or d.verdict in ("warn", "fail"))
-    ]  # fmt: skip
-    if duplicates:
-        blocks.append(
-            Table(
-                ("assay", "duplicates", "element", "pairs", "near limit", "CV [%]", "wanted", ""),
-                duplicates[:24],
-                "Precision from duplicate pairs (root mean square coefficient of variation, "
-                "Stanley and Lawie 2007) of the leading elements and of those that warn or fail; "
-                "pairs under ten times the detection limit are left out.",
-                (0.12, 0.2, 0.11, 0.1, 0.13, 0.11, 0.11, 0.12),
-            )
-        )
-    calibrations = [
-        (
-            c.element, c.instrument or "all", str(c.n),
-            f"{figure(c.slope)} +/- {figure(c.slope_se, 2)}",
-            f"{concentration(c.element, c.low)} to {concentration(c.element, c.high)}",
-            figure(c.rmse_pct, 2), c.verdict, "" if c.verdict == "pass" else c.reason,
-        )
-        for c in sorted(quality.calibrations, key=lambda c: (c.element not in first, c.verdict))
-    ]  # fmt: skip
-    if calibrations:
-        blocks.append(
-            Table(
-                ("element", "instrument", "pairs", "slope", "valid range", "error [%]", "", "why"),
-                calibrations[:24],
-                "Portable XRF against laboratory, errors on both sides (York and others 2004).",
-                (0.1, 0.13, 0.07, 0.17, 0.2, 0.08, 0.1, 0.15),
-            )
-        )
-    blocks += _picture(figures, "xrf_laboratory", "Portable XRF against laboratory.")
-    return blocks + quality_blocks(bundle, figures)
-
-
-def _background(bundle: Bundle, figures: Path) -> list[Block]:
-    blocks: list[Block] = [Heading("Background and thresholds")]
-    table = bundle.thresholds
-    counted = leading_elements(bundle)[:12]
-    rows = []
-    for row in _rows(table.loc[table["domain"] == "all"]):
-        if row.element not in counted:
-            continue
-        options = f", k = {figure(row.k)}" if row.k == row.k else ""
-        rows.append(
-            (
-                str(row.medium), str(row.element), f"{row.method}{options}", str(row.transform),
-                concentration(row.element, row.value),
-                f"{concentration(row.element, row.low)} to {concentration(row.element, row.high)}",
-                f"{row.n_beyond} of {row.n}",
-            )
-        )  # fmt: skip
-    if rows:
-        blocks.append(
-            Table(
-                ("medium", "element", "method", "scale", "threshold", "90 % interval", "beyond"),
-                rows[:60],
-                "Thresholds of the whole medium for the leading elements; all, and those by domain, "
-                "are in thresholds.csv. A value below detection never counts as beyond.",
-                (0.14, 0.09, 0.21, 0.08, 0.12, 0.22, 0.14),
-            )
-        )
-    left_out = [f"{e}: {reason}" for e, reason in sorted(bundle.evidence.excluded.items())]
-    if left_out:
-        blocks += [Paragraph("Elements that do not count, and why:"), Bullets(left_out[:25])]
-    for element in leading_elements(bundle)[:4]:
-        blocks += _picture(figures, f"probability_{element}", f"Probability plot of {element}.")
-    return blocks + _picture(figures, "boxplots", "Values by unit, log scale.")
-
-
-def _maps(bundle: Bundle, figures: Path) -> list[Block]:
-    blocks: list[Block] = []
-    for element in leading_elements(bundle)[:8]:
-        blocks += _picture(
-            figures, f"element_{element}", f"{element}, accepted values; limits as crosses."
-        )
-    for medium in [c.medium for c in bundle.compositions]:
-        name = medium.replace(" ", "_")
-        blocks += _picture(figures, f"biplot_{name}", f"Log-ratio biplot, {medium}.")
-    return [Heading("Maps"), *blocks] if blocks else []
+    blocks += picture(figures, "standards", "Standards in time order.")
+    return blocks
 
 
 def _targets(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
@@ -363,83 +271,3 @@ def _work(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
 
 def _cautions(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
     return [Heading("Cautions"), Caution(cautions.RESULTS), Caution(cautions.FIELD)]
-
-
-def _appendix(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
-    info = bundle.info
-    rows = [
-        ("coordinates", f"{info.crs} ({info.crs_name}), metres"),
-        ("seed", str(info.seed)),
-        ("version", f"geochem {info.version}"),
-        ("prepared by", info.prepared_by or "-"),
-        (
-            "competent / qualified person",
-            info.qualified_person or "none named: not for public release",
-        ),
-    ]
-    blocks: list[Block] = [Heading("Appendix: methods"), Table(("", ""), rows, widths=(0.3, 0.7))]
-    blocks.append(Heading("Draft reporting table for portable XRF", 2))
-    blocks.append(Table(("item", "recorded"), _xrf_rows(bundle), widths=(0.3, 0.7)))
-    worst = [f for f in bundle.findings if f.severity != "note"]
-    blocks.append(Heading("Findings", 2))
-    if not worst:
-        return [*blocks, Paragraph("No warnings.")]
-    by_code: dict[str, list[Any]] = {}
-    for found in worst:
-        by_code.setdefault(found.code, []).append(found)
-    kinds = []
-    for same in by_code.values():
-        more = f" ({len(same) - 1} more of this kind)" if len(same) > 1 else ""
-        kinds.append((same[0].severity, _where(same[0]), same[0].message + more))
-    blocks.append(
-        Table(
-            ("", "where", "what"),
-            kinds[:30],
-            f"{len(worst)} warnings and errors, the first of each kind; all, with notes, in "
-            "findings.csv.",
-            (0.1, 0.2, 0.7),
-        )
-    )
-    return blocks
-
-
-def _where(finding: Any) -> str:
-    parts = [finding.file, f"row {finding.row}" if finding.row else None, finding.column]
-    return ", ".join(str(p) for p in parts if p)
-
-
-def _xrf_rows(bundle: Bundle) -> list[tuple[str, str]]:
-    results = bundle.survey.results
-    xrf = results.loc[results["source"] == "pxrf"]
-    blank = "to be filled in by the competent / qualified person"
-
-    def named(column: str) -> str:
-        values = sorted(xrf[column].dropna().unique())
-        return ", ".join(map(str, values[:8])) or "not recorded"
-
-    seconds = xrf["seconds"].median()
-    checks = bundle.quality.standards
-    standards = sorted(checks.loc[checks["source"] == "pxrf", "standard"].dropna().unique())
-    samples = bundle.survey.samples
-    moisture = samples["moisture_pct"].median() if "moisture_pct" in samples else float("nan")
-    sieve = samples["sieve_um"].median() if "sieve_um" in samples else float("nan")
-    return [
-        ("instruments", named("instrument")),
-        ("modes", named("mode")),
-        (
-            "reading time",
-            f"{figure(seconds)} s (median)" if seconds == seconds else "not recorded",
-        ),
-        ("standards read", ", ".join(map(str, standards)) or "none"),
-        ("sieved below", f"{figure(sieve)} um (median)" if sieve == sieve else "not recorded"),
-        (
-            "moisture",
-            f"{figure(moisture, 2)} % (median)" if moisture == moisture else "not recorded",
-        ),
-        (
-            "calibration",
-            ", ".join(f"{c.element} ({c.verdict})" for c in bundle.quality.calibrations) or "none",
-        ),
-        ("sampling and preparation", blank),
-        ("statement and signature", blank),
-    ]
