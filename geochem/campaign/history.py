@@ -7,16 +7,18 @@ and counts of that day's last run; "previous" is the newest snapshot of an earli
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import hashlib
 import json
+import os
 import re
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geochem.model.finding import Finding
+from geochem.model.finding import Finding, name_some
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -52,7 +54,9 @@ class Previous:
     used_names: tuple[str, ...]
 
 
-def read_previous(folder: Path, today: date, crs: str) -> tuple[Previous, list[Finding]]:
+def read_previous(
+    folder: Path, today: date, crs: str, *, until: date | None = None
+) -> tuple[Previous, list[Finding]]:
     """Read the newest snapshot of an earlier day.
 
     Parameters
@@ -63,29 +67,35 @@ def read_previous(folder: Path, today: date, crs: str) -> tuple[Previous, list[F
         Of the run's clock.
     crs : str
         Campaign CRS.
+    until : date, optional
+        A past day is redrawn: later snapshots are expected and left aside without a word.
 
     Returns
     -------
     Previous
         Empty when there is none.
     list of Finding
-        Snapshots that cannot be read.
+        Snapshots that cannot be read, or that are of days to come.
     """
     import geopandas as gpd
     from shapely.geometry import shape
 
     findings: list[Finding] = []
     names: set[str] = set()
+    later: list[date] = []
     newest: tuple[date, dict[str, Any], str] | None = None
     files = sorted(p for p in folder.glob("*.json") if _NAME.fullmatch(p.name))
     for path in files:
         day = date.fromisoformat(path.stem)
-        if day >= today:
+        if day == today or (day > today and until is not None):
             continue
         try:
             raw = path.read_bytes()
             content = json.loads(raw)
             names.update(row["properties"]["target"] for row in content["targets"])
+            if day > today:
+                later.append(day)
+                continue
             newest = (day, content, hashlib.sha256(raw).hexdigest())
         except (OSError, ValueError, KeyError, TypeError) as error:
             findings.append(
@@ -97,6 +107,16 @@ def read_previous(folder: Path, today: date, crs: str) -> tuple[Previous, list[F
                     file=path.name,
                 )
             )
+    if later:
+        findings.append(
+            Finding(
+                "clock-went-back",
+                "warning",
+                f"history/ holds snapshots of days to come ({name_some(later)}) while "
+                f"the clock of this computer says {today}; they are not compared with, and their "
+                "target names are not given again. Check the date of the computer.",
+            )
+        )
     if newest is None:
         return Previous(None, None, {}, "", tuple(sorted(names))), findings
     day, content, digest = newest
@@ -150,10 +170,16 @@ def write_snapshot(
     }
     path = folder / f"{today.isoformat()}.json"
     part = folder / f".{path.name}.part"
-    part.write_text(
-        json.dumps(content, ensure_ascii=False, sort_keys=True, default=str), encoding="utf-8"
-    )
-    part.replace(path)
+    try:
+        with part.open("w", encoding="utf-8") as stream:
+            json.dump(content, stream, ensure_ascii=False, sort_keys=True, default=str)
+            stream.flush()
+            os.fsync(stream.fileno())
+        part.replace(path)
+    except OSError:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise
     return path
 
 

@@ -93,7 +93,8 @@ OPERATIONS: tuple[Operation, ...] = (
     ),
     Operation(
         "targets", "Targets, follow-up and holes",
-        ("survey", "evidence", "background", "spacings", "layers", "quality", "clock"),
+        ("survey", "evidence", "background", "spacings", "layers", "quality", "clock",
+         "until"),
         ("targets", "previous"), ("targets",), f"{_HERE}:propose",
     ),
 )  # fmt: skip

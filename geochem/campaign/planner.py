@@ -6,7 +6,6 @@ its records into what the sheets show.
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -18,7 +17,7 @@ from geochem.campaign.plan_day import day_of
 from geochem.campaign.plan_laboratory import controls_of, dispatch_of, orientation_of
 from geochem.campaign.plan_layout import layout_of, mass_of
 from geochem.campaign.provenance import write_run_record
-from geochem.campaign.publish import publish, recover, workshop
+from geochem.campaign.publish import working_on
 from geochem.campaign.settings import Settings, read_campaign
 from geochem.errors import DataRefused
 from geochem.model.bundle import CampaignInfo
@@ -81,24 +80,18 @@ def plan(campaign_path: str | Path, out: str | Path | None = None) -> PlanResult
     settings = read_campaign(campaign_path)
     clock = datetime.now().replace(microsecond=0)
     folder = Path(out).resolve() if out is not None else settings.folder / "plan"
-    state, findings = _known(settings, clock)
-    content = _content(settings, state, clock, findings)
     from geochem.outputs.sheets.writer import write_sheets
 
-    messages = [said] if (said := recover(folder)) else []
-    making = workshop(folder)
-    try:
+    with working_on(folder, clock) as work:
+        state, findings = _known(settings, clock)
+        content = _content(settings, state, clock, findings)
+        making = work.start()
         write_sheets(content, making)
         write_run_record(
             making, inputs=state["inputs"], base=settings.folder, settings=settings.plain(),
             clock=clock.isoformat(), previous={}, timings={},
         )  # fmt: skip
-        published = publish(making, folder, clock)
-    finally:
-        shutil.rmtree(making, ignore_errors=True)
-    if published.message:
-        messages.append(published.message)
-    return PlanResult(published.folder, content, tuple(messages))
+        return PlanResult(work.finish(), content, tuple(work.messages))
 
 
 def _known(settings: Settings, clock: datetime) -> tuple[dict[str, Any], list[Finding]]:

@@ -1,21 +1,33 @@
 """The result folder is made aside and swapped in when whole.
 
-Nothing of the last good result is touched until the new one is complete. A marker *beside* the
-folder says what was going on, so that the next start can finish or undo an interrupted swap. Only
-files that the last ``run.json`` lists are ours; everything else in the folder is kept.
+Nothing of the last good result is touched until the new one is complete and on the disk. What
+stands beside the folder says what was going on, so that the next start can finish or undo an
+interrupted swap: ``.<name>.making-*`` a result in the making, ``.<name>.previous`` the last good
+result during a swap, ``.<name>.gone-*`` what is being deleted, ``.<name>.swap.json`` the marker.
+Only files that the last ``run.json`` lists are ours; everything else in the folder is kept. To
+copy: `runner.py` uses `working_on` for a run, `planner.py` for a plan.
 """
 
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
+import os
 import shutil
 import tempfile
-from dataclasses import dataclass
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from geochem.errors import DataRefused
+from geochem.campaign.lock import hold
+from geochem.errors import DataRefused, GeochemError
+
+#: under this a disk counts as full when a write failed [bytes]
+_NEARLY_FULL = 4_000_000
+_FULL = {errno.ENOSPC, errno.EFBIG, *([errno.EDQUOT] if hasattr(errno, "EDQUOT") else [])}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +44,101 @@ class Published:
 
     folder: Path
     message: str = ""
+
+
+@dataclass(slots=True)
+class Work:
+    """A result in the making, while its folder is locked.
+
+    Parameters
+    ----------
+    out : Path
+        The result folder to be.
+    clock : datetime
+        Of the run.
+    messages : list of str
+        What the user should know about the folder.
+    making : Path or None
+        Where files are written; made by `start`.
+    """
+
+    out: Path
+    clock: datetime
+    messages: list[str] = field(default_factory=list)
+    making: Path | None = None
+
+    def start(self) -> Path:
+        """Make the folder that files are written into."""
+        self.making = workshop(self.out)
+        return self.making
+
+    def finish(self) -> Path:
+        """Swap the whole result in; give the folder that holds it."""
+        if self.making is None:
+            raise RuntimeError("nothing was started")
+        published = publish(self.making, self.out, self.clock)
+        if published.message:
+            self.messages.append(published.message)
+        return published.folder
+
+
+@contextmanager
+def working_on(out: Path, clock: datetime) -> Iterator[Work]:
+    """Lock a result folder, mend what an interrupted run left, clear up afterwards.
+
+    Parameters
+    ----------
+    out : Path
+        The result folder; may be missing.
+    clock : datetime
+        Of the run.
+
+    Yields
+    ------
+    Work
+        To `start` and `finish`.
+
+    Raises
+    ------
+    DataRefused
+        If another process works on the folder, or the disk is full or read-only.
+    """
+    with hold(out, clock):
+        said = recover(out)
+        work = Work(out, clock, [said] if said else [])
+        try:
+            yield work
+        except GeochemError:
+            raise
+        except Exception as error:
+            sentence = _full_disk(error, out)
+            if sentence:
+                raise DataRefused(sentence) from error
+            raise
+        finally:
+            if work.making is not None:
+                shutil.rmtree(work.making, ignore_errors=True)
+
+
+def _full_disk(error: Exception, out: Path) -> str:
+    """Say which disk is full, when that is why a write failed."""
+    places = {"the disk of the result": out.parent, "the disk of temporary files": Path(
+        tempfile.gettempdir())}  # fmt: skip
+    free = {}
+    for words, place in places.items():
+        with contextlib.suppress(OSError):
+            free[words] = shutil.disk_usage(place).free
+    # databases and drivers report a full disk in words of their own
+    told = isinstance(error, OSError) and error.errno in _FULL
+    told = told or any(w in str(error).lower() for w in ("disk is full", "no space left"))
+    tight = [w for w, n in free.items() if n < _NEARLY_FULL]
+    if not told and not tight:
+        return ""
+    which = " and ".join(tight or ["the disk"])
+    return (
+        f"{which} is full ({', '.join(f'{n / 1e6:.0f} MB free on {w}' for w, n in free.items())}); "
+        "the last good result is untouched. Free some space and run again."
+    )
 
 
 def _marker(out: Path) -> Path:
@@ -72,7 +179,9 @@ def workshop(out: Path) -> Path:
 
 
 def recover(out: Path) -> str:
-    """Finish or undo a swap that was interrupted.
+    """Finish or undo a swap that was interrupted, and clear what killed runs left.
+
+    To be called by the holder of the lock: everything in the making belongs to runs that ended.
 
     Parameters
     ----------
@@ -82,26 +191,33 @@ def recover(out: Path) -> str:
     Returns
     -------
     str
-        A sentence, or empty when there was nothing to do.
+        A sentence, or empty when no swap was under way.
+
+    Raises
+    ------
+    DataRefused
+        If the last good result cannot be put back.
     """
-    marker = _marker(out)
-    if not marker.exists():
-        return ""
     aside = _aside(out)
-    if aside.exists() and not out.exists():
-        aside.rename(out)
-        said = f"an interrupted run was undone; {out.name} holds the last good result."
-    elif aside.exists():
-        _keep_foreign(aside, out)
-        shutil.rmtree(aside, ignore_errors=True)
-        said = f"an interrupted run was finished; {out.name} holds its result."
-    else:
-        said = ""
-    with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
-        making = Path(json.loads(marker.read_text(encoding="utf-8"))["making"])
-        if making.parent == out.parent and making.name.startswith(f".{out.name}.making-"):
-            shutil.rmtree(making, ignore_errors=True)
-    marker.unlink(missing_ok=True)
+    said = ""
+    try:
+        if aside.exists() and not out.exists():
+            aside.rename(out)
+            said = f"an interrupted run was undone; {out.name} holds the last good result."
+        elif aside.exists():
+            said = f"an interrupted run was finished; {out.name} holds its result."
+            said = " ".join(filter(None, [said, _put_away(aside, out)]))
+    except OSError as error:
+        raise DataRefused(
+            f"an interrupted run left the last good result in {aside} and it cannot be put back "
+            f"({error.strerror}); close the programs that use it, then run again."
+        ) from None
+    with contextlib.suppress(OSError):
+        _marker(out).unlink(missing_ok=True)
+    if out.parent.is_dir():
+        for left in out.parent.iterdir():
+            if left.name.startswith((f".{out.name}.making-", f".{out.name}.gone-")):
+                shutil.rmtree(left, ignore_errors=True)
     return said
 
 
@@ -129,40 +245,81 @@ def publish(making: Path, out: Path, clock: datetime) -> Published:
     """
     if out.exists() and not out.is_dir():
         raise DataRefused(f"{out} is a file; give a folder with --out.")
-    marker = _marker(out)
+    _settle(making)
+    aside = _aside(out)
     try:
-        marker.write_text(json.dumps({"making": str(making)}), encoding="utf-8")
+        _marker(out).write_text(json.dumps({"making": str(making)}), encoding="utf-8")
         if not out.exists():
             making.rename(out)
-            marker.unlink(missing_ok=True)
+            _marker(out).unlink(missing_ok=True)
             return Published(out)
-        aside = _aside(out)
-        if aside.exists():
-            shutil.rmtree(aside)
         out.rename(aside)
-    except OSError:
-        return _leave_beside(making, out, clock, marker)
+    except OSError as error:
+        return _leave_beside(making, out, clock, error)
     try:
         making.rename(out)
-    except OSError:
-        aside.rename(out)
-        return _leave_beside(making, out, clock, marker)
-    message = _keep_foreign(aside, out)
-    shutil.rmtree(aside, ignore_errors=True)
-    marker.unlink(missing_ok=True)
+    except OSError as error:
+        # where even this fails, the next start puts the old result back
+        with contextlib.suppress(OSError):
+            aside.rename(out)
+        return _leave_beside(making, out, clock, error)
+    try:
+        message = _put_away(aside, out)
+    except OSError as error:
+        message = (
+            f"a file of your own could not be carried over ({error.strerror}); it stands in "
+            f"{aside.name} beside the result and the next run carries it over."
+        )
+        return Published(out, message)
+    with contextlib.suppress(OSError):
+        _marker(out).unlink(missing_ok=True)
     return Published(out, message)
 
 
-def _leave_beside(making: Path, out: Path, clock: datetime, marker: Path) -> Published:
+def _put_away(aside: Path, out: Path) -> str:
+    """Carry the user's own files into the new result, then delete the old one.
+
+    The old folder changes its name before it is deleted: a start in between must not take what is
+    left of it for files of the user.
+    """
+    message = _keep_foreign(aside, out)
+    gone = Path(tempfile.mkdtemp(prefix=f".{out.name}.gone-", dir=out.parent))
+    aside.rename(gone / "previous")
+    shutil.rmtree(gone, ignore_errors=True)
+    return message
+
+
+def _settle(folder: Path) -> None:
+    """Have everything written down to the disk: a power cut after the swap must lose nothing."""
+    for path in [*folder.rglob("*"), folder]:
+        try:
+            if path.is_file():
+                with path.open("r+b") as stream:
+                    os.fsync(stream.fileno())
+            elif os.name != "nt":
+                descriptor = os.open(path, os.O_RDONLY)
+                try:
+                    os.fsync(descriptor)
+                finally:
+                    os.close(descriptor)
+        except OSError as error:
+            if error.errno in _FULL or error.errno == errno.EIO:
+                raise
+
+
+def _leave_beside(making: Path, out: Path, clock: datetime, why: OSError) -> Published:
     beside = out.with_name(f"{out.name}-{clock:%Y%m%d-%H%M%S}")
+    if beside.exists():
+        beside = _free_name(beside)
     try:
         making.rename(beside)
     except OSError as error:
         raise DataRefused(
-            f"cannot write {out} ({error.strerror}); the old result stands."
+            f"cannot write {out} ({why.strerror}) nor beside it ({error.strerror}); the old "
+            "result stands. Check the rights of that folder, or give another with --out."
         ) from None
     with contextlib.suppress(OSError):
-        marker.unlink(missing_ok=True)
+        _marker(out).unlink(missing_ok=True)
     locked = _open_elsewhere(out)
     what = f"close {', '.join(locked)}" if locked else "close the programs that use it"
     return Published(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -11,7 +10,7 @@ from typing import Any, Protocol
 from geochem.campaign.history import start_register, write_snapshot
 from geochem.campaign.operations import CHECKED_BY, OPERATIONS, carry_out
 from geochem.campaign.provenance import write_run_record
-from geochem.campaign.publish import publish, recover, workshop
+from geochem.campaign.publish import working_on
 from geochem.campaign.rendering import render_all
 from geochem.campaign.settings import Settings, read_campaign
 from geochem.campaign.week import week_of
@@ -176,14 +175,13 @@ def run(
             progress(title, done, total)
         done += 1
 
-    state: dict[str, Any] = {"until": until, "clock": clock}
-    timings, findings = carry_out(
-        state, settings, OPERATIONS, keep=_KEPT, report=lambda o: tell(o.title)
-    )
-    bundle = _bundle(settings, state, clock, until, findings)
-    messages = [said] if (said := recover(folder)) else []
-    making = workshop(folder)
-    try:
+    with working_on(folder, clock) as work:
+        state: dict[str, Any] = {"until": until, "clock": clock}
+        timings, findings = carry_out(
+            state, settings, OPERATIONS, keep=_KEPT, report=lambda o: tell(o.title)
+        )
+        bundle = _bundle(settings, state, clock, until, findings)
+        making = work.start()
         timings.update(render_all(methods, bundle, making, jobs=jobs, tell=tell))
         previous = state["previous"]
         write_run_record(
@@ -195,20 +193,29 @@ def run(
             previous={"date": previous.day, "sha256": previous.sha256},
             timings=timings,
         )
-        published = publish(making, folder, clock)
-    finally:
-        shutil.rmtree(making, ignore_errors=True)
-    history = settings.folder / "history"
-    write_snapshot(
-        history, clock.date(), settings.top["crs"], bundle.targets.targets,
-        {k: v for k, v in bundle.progress.items() if k != "week"},
-    )  # fmt: skip
-    start_register(history)
-    if published.message:
-        messages.append(published.message)
+        written = work.finish()
+        work.messages += _remember(settings, bundle, clock)
     if progress is not None:
         progress("Done", total, total)
-    return RunResult(published.folder, bundle, tuple(messages), timings)
+    return RunResult(written, bundle, tuple(work.messages), timings)
+
+
+def _remember(settings: Settings, bundle: Bundle, clock: datetime) -> list[str]:
+    """Write the snapshot of the day; the result stands already, so a failure is only told."""
+    history = settings.folder / "history"
+    try:
+        write_snapshot(
+            history, clock.date(), settings.top["crs"], bundle.targets.targets,
+            {k: v for k, v in bundle.progress.items() if k != "week"},
+        )  # fmt: skip
+        start_register(history)
+    except OSError as error:
+        return [
+            f"the result stands, but today's snapshot could not be written into {history} "
+            f"({error.strerror}); later runs compare with an older day. Check the disk and the "
+            "rights of that folder and run again."
+        ]
+    return []
 
 
 def _check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:

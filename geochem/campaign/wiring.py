@@ -380,6 +380,7 @@ def propose(
     layers: Layers,
     quality: QualityReport,
     clock: datetime,
+    until: date | None = None,
 ) -> Given:
     """Draw outlines, rank them, propose follow-up and holes."""
     from geochem.campaign.history import read_previous, read_register
@@ -387,7 +388,7 @@ def propose(
 
     table = settings.table("targets")
     folder = settings.folder / "history"
-    previous, findings = read_previous(folder, clock.date(), settings.top["crs"])
+    previous, findings = read_previous(folder, clock.date(), settings.top["crs"], until=until)
     register, found = read_register(folder)
     findings += found
     report = propose_targets(

@@ -168,6 +168,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         Instead of those of the process.
     """
     given = list(sys.argv[1:] if arguments is None else arguments)
+    if arguments is None and not os.environ.get("GEOCHEM_TRACEBACK"):
+        # half-written files of other libraries would complain when they are cleared away
+        sys.unraisablehook = lambda _: None
     try:
         status = commands.main(args=given, prog_name="geochem", standalone_mode=False)
         sys.exit(status if isinstance(status, int) else 0)
