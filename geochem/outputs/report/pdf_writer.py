@@ -52,7 +52,9 @@ def write_pdf(blocks: Sequence[Block], info: CampaignInfo, short: str, path: Pat
         The file.
     """
     pdf = _new_document(info, short)
-    for block in blocks:
+    for block, following in zip(blocks, [*blocks[1:], None], strict=True):
+        if isinstance(block, Heading) and isinstance(following, Picture):
+            _room_for(pdf, _picture_size(pdf, following)[1] + 24)  # a heading stays with its figure
         _write(pdf, block)
     pdf.output(str(path))
     return path
@@ -195,7 +197,8 @@ def _widths(block: Table, columns: int) -> tuple[float, ...]:
     return tuple(length / sum(lengths) for length in lengths)
 
 
-def _picture(pdf: Any, block: Picture) -> None:
+def _picture_size(pdf: Any, block: Picture) -> tuple[float, float]:
+    """Give width and height of a picture on the page. [mm]"""
     from PIL import Image
 
     with Image.open(block.path) as image:
@@ -203,10 +206,17 @@ def _picture(pdf: Any, block: Picture) -> None:
     width = pdf.epw
     height = width * ratio
     most = (pdf.h - 50) * 0.75
-    if height > most:
-        width, height = most / ratio, most
-    if pdf.get_y() + height + 8 > pdf.h - 18:
+    return (most / ratio, most) if height > most else (width, height)
+
+
+def _room_for(pdf: Any, height: float) -> None:
+    if pdf.get_y() + height > pdf.h - 18:
         pdf.add_page()
+
+
+def _picture(pdf: Any, block: Picture) -> None:
+    width, height = _picture_size(pdf, block)
+    _room_for(pdf, height + 8)
     pdf.image(str(block.path), w=width, h=height, alt_text=_safe(block.caption))
     pdf.ln(1)
     _text(pdf, block.caption, soft=True, size=7.5)
