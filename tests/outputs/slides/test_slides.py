@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
+import shutil
+import subprocess
 
 import pytest
 from PIL import Image
 from pptx import Presentation
+from pypdf import PdfReader
 
 from geochem.errors import WrongCall
 from geochem.outputs import cautions
@@ -123,3 +126,18 @@ def test_the_blurred_map_draws_cells_without_coordinates(bundle):
     assert (500, 500) in sides
     for x, y in zip(soil.geometry.x, soil.geometry.y, strict=True):  # every sample has its cell
         assert any(p.contains_point(ax.transData.transform((x, y))) for p in ax.patches)
+
+
+@pytest.mark.slow
+def test_another_program_opens_the_deck_and_shows_every_slide(deck, tmp_path):
+    office = shutil.which("soffice")
+    if office is None:
+        pytest.skip("LibreOffice is not installed")
+    home = f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"
+    subprocess.run(
+        [office, home, "--headless", "--convert-to", "pdf", "--outdir", str(tmp_path), str(deck)],
+        check=True, capture_output=True, timeout=180,
+    )  # fmt: skip
+    pages = PdfReader(tmp_path / "slides.pdf").pages
+    assert len(pages) == len(Presentation(str(deck)).slides)
+    assert all(cautions.SHORT in page.extract_text() for page in pages)
