@@ -27,9 +27,9 @@ def week_of(settings: Settings, state: Mapping[str, Any], clock: datetime) -> di
     Returns
     -------
     dict
-        ``since, grown, moves, delays, hit_rate, spend``: lists of plain rows.
+        ``since, grown, new, moves, delays, hit_rate, spend``: lists of plain rows.
     """
-    from geochem.planning.week import ranks_moved, xrf_hit_rate
+    from geochem.planning.week import new_anomalies, ranks_moved, xrf_hit_rate
 
     previous, survey = state["previous"], state["survey"]
     # an earlier day without targets is not the same as no earlier day
@@ -50,6 +50,16 @@ def week_of(settings: Settings, state: Mapping[str, Any], clock: datetime) -> di
             for k in _COUNTS
             if isinstance(now.get(k), int) and isinstance(before.get(k), int)
         },
+        "new": []
+        if previous.day is None
+        else _plain(
+            new_anomalies(
+                state["evidence"].anomalies,
+                survey.results,
+                previous.day,
+                state["evidence"].elements,
+            )
+        ),
         "moves": _plain(moves),
         "delays": _plain(_delays(settings, survey.results, clock)),
         "hit_rate": _plain(rates.loc[rates["flagged"] + rates["missed"] > 0]),

@@ -1,19 +1,21 @@
-"""What changed since the last snapshot: ranks and why, laboratory delays, XRF hit rate."""
+"""What changed since the last snapshot: new anomalies, ranks and why, delays, XRF hit rate."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from geochem.model.finding import name_some
 from geochem.model.tables import assays_of, values_of
 from geochem.stats.proportion import wilson_interval
 
 if TYPE_CHECKING:
     import pandas as pd
 
+NEW_COLUMNS = ["element", "judged", "beyond", "highest_z", "samples"]
 MOVE_COLUMNS = ["target", "rank", "previous_rank", "moved", "why"]
 DELAY_COLUMNS = ["laboratory", "job", "sent", "samples", "back", "days", "state"]
 HIT_COLUMNS = [
@@ -131,6 +133,59 @@ def _sentence(words: list[str], step: int) -> str:
     if words:
         return "; ".join(words)
     return "unchanged" if step == 0 else "its own record is unchanged; others moved"
+
+
+def new_anomalies(
+    anomalies: pd.DataFrame,
+    results: pd.DataFrame,
+    since: date,
+    elements: Sequence[str],
+    *,
+    k: float = 2.0,
+) -> pd.DataFrame:
+    """List samples beyond their background whose first result came after a day.
+
+    Parameters
+    ----------
+    anomalies : pandas.DataFrame
+        Contract `tables.ANOMALIES`.
+    results : pandas.DataFrame
+        Contract `tables.RESULTS`; a result is known from the day it was received, else read. Samples
+        without either date count as known before.
+    since : date
+        Day of the previous snapshot.
+    elements : sequence of str
+        To be listed.
+    k : float, default 2
+        Robust standard deviations above the background.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``element, judged, beyond, highest_z, samples``, most samples beyond first: of the new
+        samples judged, how many lie beyond, with the ids of the highest. Elements without any are
+        left out.
+    """
+    import pandas as pd
+
+    known = results["date_received"].fillna(results["date_read"])
+    first_of = known.groupby(results["sample_id"]).min()
+    arrived = first_of.reindex(anomalies["sample_id"]).to_numpy(dtype="datetime64[ns]")
+    new = arrived >= np.datetime64(since + timedelta(days=1), "ns")
+    rows = []
+    for element in elements:
+        if f"{element}_z" not in anomalies.columns:
+            continue
+        z = anomalies[f"{element}_z"].to_numpy(dtype=float)
+        beyond = new & (z > k)
+        if not beyond.any():
+            continue
+        found = anomalies.loc[beyond, ["sample_id"]].assign(z=-z[beyond])
+        ids = found.sort_values(["z", "sample_id"])["sample_id"].tolist()
+        judged = int((new & np.isfinite(z)).sum())
+        rows.append((element, judged, len(ids), float(z[beyond].max()), name_some(ids)))
+    table = pd.DataFrame(rows, columns=NEW_COLUMNS)
+    return table.sort_values(["beyond", "element"], ascending=[False, True], ignore_index=True)
 
 
 def laboratory_delays(

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from geochem.model import tables
-from geochem.planning.week import laboratory_delays, ranks_moved, xrf_hit_rate
+from geochem.planning.week import laboratory_delays, new_anomalies, ranks_moved, xrf_hit_rate
 from geochem.stats.proportion import wilson_interval
 
 
@@ -114,3 +114,22 @@ def test_wilson():
     from statsmodels.stats.proportion import proportion_confint
 
     assert wilson_interval(7, 31) == pytest.approx(proportion_confint(7, 31, 0.1, "wilson"))
+
+
+def test_only_samples_that_came_after_the_snapshot_are_new():
+    anomalies = pd.DataFrame({"sample_id": list("abcd"), "Cu_z": [3.0, 5.0, 2.5, np.nan]})
+    results = tables.conform(
+        pd.DataFrame({
+            "sample_id": ["a", "b", "c", "c", "d"], "source": "pxrf",
+            "date_read": pd.to_datetime(
+                ["2026-03-01", "2026-03-09", "2026-03-09", "2026-03-02", "2026-03-09"]
+            ),
+        }),
+        tables.RESULTS,
+    )  # fmt: skip
+    new = new_anomalies(anomalies, results, date(2026, 3, 8), ["Cu", "Zn"])
+    assert new["samples"].tolist() == ["b"]  # c was known by its first result, d is not beyond
+    assert new[["judged", "beyond"]].to_numpy().tolist() == [[1, 1]]
+    # a record without a date counts as known
+    undated = results.assign(date_read=pd.NaT)
+    assert not len(new_anomalies(anomalies, undated, date(2026, 3, 8), ["Cu"]))

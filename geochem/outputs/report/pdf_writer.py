@@ -54,7 +54,9 @@ def write_pdf(blocks: Sequence[Block], info: CampaignInfo, short: str, path: Pat
     pdf = _new_document(info, short)
     for block, following in zip(blocks, [*blocks[1:], None], strict=True):
         if isinstance(block, Heading) and isinstance(following, Picture):
-            _room_for(pdf, _picture_size(pdf, following)[1] + 24)  # a heading stays with its figure
+            _room_for(
+                pdf, _picture_size(pdf, following)[1] + 24
+            )  # a heading stays with its figure
         _write(pdf, block)
     pdf.output(str(path))
     return path
@@ -198,7 +200,7 @@ def _widths(block: Table, columns: int) -> tuple[float, ...]:
 
 
 def _picture_size(pdf: Any, block: Picture) -> tuple[float, float]:
-    """Give width and height of a picture on the page. [mm]"""
+    """Give width and height of a picture on the page, in mm."""
     from PIL import Image
 
     with Image.open(block.path) as image:

@@ -46,6 +46,7 @@ def _change(week: Mapping[str, Any]) -> list[Block]:
     grown = [f"{n:+d} {_WORDS[k]}" for k, n in week["grown"].items() if n]
     said = ", ".join(grown) if grown else "no sample was added"
     blocks: list[Block] = [Paragraph(f"Since {week['since']}: {said}.")]
+    blocks += _new(week["new"])
     if not week["moves"]:
         return [*blocks, Paragraph("No target on either day.")]
     rows = [
@@ -61,6 +62,27 @@ def _change(week: Mapping[str, Any]) -> list[Block]:
     caption = "Ranks of that day and of today, and what changed in the record of each target."
     return [*blocks, Table(("target", "was", "now", "", "why"), rows, caption,
                            (0.1, 0.08, 0.08, 0.1, 0.64))]  # fmt: skip
+
+
+def _new(rows: Sequence[Mapping[str, Any]]) -> list[Block]:
+    if not rows:
+        return [Paragraph("No sample that is new lies beyond its background.")]
+    cells = [
+        (
+            str(r["element"]),
+            f"{r['beyond']} of {r['judged']}",
+            figure(r["highest_z"], 2),
+            r["samples"],
+        )
+        for r in rows[:_MOST]
+    ]
+    return [
+        Table(
+            ("element", "beyond", "highest z", "samples"), cells,
+            "New samples beyond their background (median + 2 robust standard deviations of their "
+            "domain); the highest are named.", (0.12, 0.14, 0.14, 0.6),
+        )
+    ]  # fmt: skip
 
 
 def _delays(rows: Sequence[Mapping[str, Any]]) -> list[Block]:

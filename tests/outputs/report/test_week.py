@@ -10,6 +10,7 @@ from geochem.outputs.report.week import week_blocks
 WEEK = {
     "since": "2026-03-13",
     "grown": {"collected": 40, "read": 38, "sent": 0},
+    "new": [{"element": "Cu", "judged": 40, "beyond": 3, "highest_z": 4.2, "samples": "A1, A2, A3"}],
     "moves": [
         {"target": "T03", "rank": 1, "previous_rank": 2, "moved": "up",
          "why": "a laboratory confirmed it; score 60 to 85"},
@@ -38,7 +39,15 @@ def test_the_week_is_told(bundle, tmp_path):
 
 
 def test_without_an_earlier_day_it_says_so():
-    first = {**WEEK, "since": None, "moves": [], "delays": [], "hit_rate": [], "spend": []}
+    first = {
+        **WEEK,
+        "since": None,
+        "new": [],
+        "moves": [],
+        "delays": [],
+        "hit_rate": [],
+        "spend": [],
+    }
     texts = [getattr(b, "text", "") for b in week_blocks({"week": first})]
     assert any("nothing to compare with yet" in t for t in texts)
     assert week_blocks({}) == []
