@@ -1,23 +1,62 @@
-"""Local kriging and inverse distance, solved in batches of neighbourhoods.
+"""Local kriging: ordinary, simple, universal, of points and blocks.
 
-Arrays in, numbers out. Points at one place must be merged before (`merge_places`).
+What lives here: checks, drift, blocks and the order of the work. Neighbourhoods are found in
+`kriging_neighbours`, systems solved in batches by `kriging_batches` (numpy) or
+`kriging_compiled` (extra 'fast'), both with the same numbers. Points at one place must be merged
+before (`merge_places`). What does not: transforms (`back_transform`, `normal_scores`), other
+interpolators (`inverse_distance`).
+Test to copy: `tests/stats/test_kriging.py`.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from geochem.errors import WrongCall
-from geochem.stats.variogram import Variogram, model_value
+from geochem.errors import WrongCall, unknown
+from geochem.optional import available
+from geochem.stats.kriging_batches import Task, solve_batches
+from geochem.stats.kriging_neighbours import neighbour_sets
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from geochem.stats.variogram_model import Variogram
+
     FloatArray = npt.NDArray[np.float64]
 
-_CHUNK = 4000
+Kind = Literal["ordinary", "simple", "universal"]
+KINDS = ("ordinary", "simple", "universal")
+Tier = Literal["auto", "numpy", "numba"]
+#: goals x neighbours^3 from which compiling pays
+_WORTH_COMPILING = 1.2e10
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Kriged:
+    """Estimates of one call.
+
+    Parameters
+    ----------
+    values, variance : ndarray, shape (m,)
+        Estimate and kriging variance; NaN where too few samples are near.
+    lagrange : ndarray, shape (m,)
+        Multipliers of the conditions on the weights times the drift at the goal, summed:
+        ``variance = C(0) - sum w C - lagrange`` (0 for simple kriging).
+    n_neighbours : ndarray of int, shape (m,)
+        Samples used.
+    mended : int
+        Systems without a stable solution (nearly equal places, neighbours on one line under a
+        drift) that were solved by the pseudo-inverse.
+    """
+
+    values: FloatArray
+    variance: FloatArray
+    lagrange: FloatArray
+    n_neighbours: npt.NDArray[np.intp]
+    mended: int = 0
 
 
 def merge_places(
@@ -54,17 +93,29 @@ def merge_places(
     return places, mean, spread
 
 
-def ordinary_kriging(
+def krige(
     xy: npt.ArrayLike,
     values: npt.ArrayLike,
     where: npt.ArrayLike,
     variogram: Variogram,
     *,
+    kind: Kind = "ordinary",
+    mean: float | None = None,
+    drift_order: int = 1,
+    covariates: npt.ArrayLike | None = None,
+    covariates_where: npt.ArrayLike | None = None,
+    block: tuple[float, float] | npt.ArrayLike | None = None,
+    block_points: int = 4,
     neighbours: int = 24,
+    min_neighbours: int = 1,
+    max_distance: float | None = None,
+    sectors: int = 1,
+    per_sector: int | None = None,
     error_variance: npt.ArrayLike | None = None,
-    leave_own_out: bool = False,
-) -> tuple[FloatArray, FloatArray]:
-    """Estimate by ordinary kriging in a local neighbourhood.
+    own: npt.ArrayLike | None = None,
+    tier: Tier = "auto",
+) -> Kriged:
+    """Estimate by kriging in a local neighbourhood.
 
     Parameters
     ----------
@@ -73,92 +124,103 @@ def ordinary_kriging(
     values : array_like, shape (n,)
         Values on the scale of the variogram.
     where : array_like, shape (m, 2)
-        Where estimates are wanted. [m]
+        Where estimates are wanted (centres of blocks). [m]
     variogram : Variogram
-        Nugget, sill, range.
-    neighbours : int, default 24
-        Nearest samples used for one estimate.
+        Of the values; of the residuals when there is a drift. Its anisotropy is used in the search
+        for neighbours too.
+    kind : {"ordinary", "simple", "universal"}, default "ordinary"
+        Local unknown mean, known `mean`, or a local mean that changes with position or covariates.
+    mean : float, optional
+        Of simple kriging.
+    drift_order : {0, 1, 2}, default 1
+        Of universal kriging: polynomial of the coordinates; 0 for covariates alone.
+    covariates, covariates_where : array_like, shape (n, q) and (m, q), optional
+        Of universal kriging: further drift, known at samples and goals (external drift).
+    block : tuple of float or array_like of shape (b, 2), optional
+        Width and height of the block around each goal, or its discretising points relative to the
+        goal; the estimate is the mean over the block. Default points. [m]
+    block_points : int, default 4
+        Points a side that stand for a block given by width and height.
+    neighbours, min_neighbours : int, default 24, 1
+        Nearest samples used for one estimate, at most and at least.
+    max_distance : float, optional
+        Farther samples are not used. [m, along the longer axis]
+    sectors, per_sector : int, optional
+        Equal sectors around a goal and how many samples of each at most (default an even share):
+        neighbours on all sides, though those on one side may be nearer.
     error_variance : array_like, shape (n,), optional
         Error variance of each value, added on the diagonal: uncertain values weigh less and are
         not honoured exactly.
-    leave_own_out : bool, default False
-        `where` are the samples themselves and each is estimated from the others
-        (cross-validation).
+    own : array_like of int, shape (m,), optional
+        Row of the sample each goal must not use (cross-validation); -1 for none.
+    tier : {"auto", "numpy", "numba"}, default "auto"
+        ``numba`` needs the extra 'fast'; ``auto`` takes it for large work. The numbers agree to
+        rounding.
 
     Returns
     -------
-    estimate, variance : ndarray, shape (m,)
-        Kriging estimate and variance; NaN when there are no samples.
+    Kriged
+        Values, variance, multipliers.
 
     Raises
     ------
     WrongCall
-        If shapes do not fit or two samples stand at one place.
+        If shapes do not fit, an option is not known, or two samples stand at one place.
 
     References
     ----------
     Matheron, G. 1963. Principles of geostatistics. Economic Geology 58:1246-1266.
-    Goovaerts, P. 1997. Geostatistics for natural resources evaluation, section 5.3. Oxford.
+    Goovaerts, P. 1997. Geostatistics for natural resources evaluation, ch. 5. Oxford.
     """
     points, z, goal = _checked(xy, values, where)
-    n = len(points)
-    if n - leave_own_out < 1:
-        return np.full(len(goal), np.nan), np.full(len(goal), np.nan)
+    if kind not in KINDS:
+        raise unknown("kind of kriging", str(kind), KINDS)
+    if tier not in ("auto", "numpy", "numba"):
+        raise unknown("tier", str(tier), ["auto", "numpy", "numba"])
+    if (kind == "simple") != (mean is not None):
+        raise WrongCall("simple kriging needs 'mean', and the other kinds estimate it.")
+    n, m = len(points), len(goal)
+    excluded = None if own is None else np.asarray(own, dtype=np.intp)
+    if excluded is not None and excluded.shape != (m,):
+        raise WrongCall(f"'own' has shape {excluded.shape}; ({m},) is needed.")
     error = np.zeros(n) if error_variance is None else np.asarray(error_variance, float)
-    sets = _neighbour_sets(points, goal, neighbours, leave_own_out=leave_own_out)
-    unique, which = _shared_sets(sets)
-    estimate, variance = np.empty(len(goal)), np.empty(len(goal))
-    order = np.argsort(which, kind="stable")
-    starts = np.searchsorted(which[order], np.arange(len(unique) + 1))
-    sill = variogram.sill
-    for first in range(0, len(unique), _CHUNK):
-        chunk = unique[first : first + _CHUNK]
-        inverse = np.linalg.inv(_system(points[chunk], error[chunk], variogram))
-        rows = order[starts[first] : starts[min(first + _CHUNK, len(unique))]]
-        for part in np.array_split(rows, max(1, len(rows) // _CHUNK)):
-            members = sets_of = chunk[which[part] - first]
-            h = np.sqrt(((points[sets_of] - goal[part][:, None, :]) ** 2).sum(axis=2))
-            right = np.ones((len(part), members.shape[1] + 1))
-            right[:, :-1] = sill - _gamma(h, variogram)
-            weights = np.matmul(inverse[which[part] - first], right[:, :, None])[:, :, 0]
-            estimate[part] = (weights[:, :-1] * z[members]).sum(axis=1)
-            variance[part] = sill - (weights * right).sum(axis=1)
-    return estimate, np.maximum(variance, 0.0)
+    if error.shape != (n,):
+        raise WrongCall(f"'error_variance' has shape {error.shape}; ({n},) is needed.")
+    scale = float(np.abs(points).max()) if n else 1.0
+    drift, drift_goal = _drift(
+        points / (scale or 1.0), goal / (scale or 1.0), kind, drift_order,
+        covariates, covariates_where,
+    )  # fmt: skip
+    # row order must not decide between neighbours at equal distance
+    order = np.lexsort([points[:, 1], points[:, 0]])
+    if excluded is not None and n:
+        place = np.empty(n + 1, dtype=np.intp)
+        place[order], place[n] = np.arange(n), -1
+        excluded = place[np.where(excluded < 0, n, excluded)]
+    points, z, error, drift = points[order], z[order], error[order], drift[order]
+    level = mean if mean is not None else (float(z.mean()) if n else 0.0)
+    offsets = _offsets(block, block_points)
+    flat, flat_goal = variogram.reduced(points), variogram.reduced(goal)
+    sets = neighbour_sets(
+        flat, flat_goal, most=neighbours, max_distance=max_distance, sectors=sectors,
+        per_sector=per_sector, own=excluded,
+    )  # fmt: skip
+    task = Task(
+        flat, z - level, error, drift, flat_goal, drift_goal,
+        None if offsets is None else variogram.reduced(offsets), sets, variogram,
+    )  # fmt: skip
+    work = float(m) * sets.shape[1] ** 3
+    if tier == "numba" or (tier == "auto" and work > _WORTH_COMPILING and available("numba")):
+        from geochem.stats.kriging_compiled import solve_compiled
 
-
-def inverse_distance(
-    xy: npt.ArrayLike,
-    values: npt.ArrayLike,
-    where: npt.ArrayLike,
-    *,
-    power: float = 2.0,
-    neighbours: int = 12,
-    leave_own_out: bool = False,
-) -> FloatArray:
-    """Estimate by inverse distance weighting.
-
-    Parameters
-    ----------
-    xy, values, where, neighbours, leave_own_out
-        As in `ordinary_kriging`.
-    power : float, default 2
-        Of the distance.
-
-    Returns
-    -------
-    ndarray, shape (m,)
-        Estimates; the value itself at a sample.
-    """
-    points, z, goal = _checked(xy, values, where)
-    if len(points) - leave_own_out < 1:
-        return np.full(len(goal), np.nan)
-    sets = _neighbour_sets(points, goal, neighbours, leave_own_out=leave_own_out)
-    square = ((points[sets] - goal[:, None, :]) ** 2).sum(axis=2)
-    at_sample = square == 0
-    weights = np.where(at_sample, 1.0, np.maximum(square, 1e-12) ** (-power / 2))
-    weights[at_sample.any(axis=1)[:, None] & ~at_sample] = 0.0
-    found: FloatArray = (weights * z[sets]).sum(axis=1) / weights.sum(axis=1)
-    return found
+        found, variance, lagrange, mended = solve_compiled(task)
+    else:
+        found, variance, lagrange, mended = solve_batches(task)
+    count = (sets >= 0).sum(axis=1)
+    few = count < max(min_neighbours, drift.shape[1], 1 if kind != "simple" else 0)
+    found += level
+    found[few], variance[few], lagrange[few] = np.nan, np.nan, np.nan
+    return Kriged(found, variance, lagrange, count, mended)
 
 
 def _checked(
@@ -174,52 +236,66 @@ def _checked(
         raise WrongCall(f"'where' has shape {goal.shape}; (m, 2) is needed.")
     if len(np.unique(points, axis=0)) != len(points):
         raise WrongCall("two samples stand at one place; merge them first with merge_places.")
-    shift = points.mean(axis=0) if len(points) else 0.0
+    shift = points.min(axis=0) / 2 + points.max(axis=0) / 2 if len(points) else np.zeros(2)
     return points - shift, z, goal - shift
 
 
-def _neighbour_sets(
-    points: FloatArray, goal: FloatArray, neighbours: int, *, leave_own_out: bool
-) -> npt.NDArray[np.intp]:
-    """Give sorted neighbour indices per estimate."""
-    from scipy.spatial import cKDTree
+def _drift(
+    points: FloatArray,
+    goal: FloatArray,
+    kind: str,
+    order: int,
+    covariates: npt.ArrayLike | None,
+    covariates_where: npt.ArrayLike | None,
+) -> tuple[FloatArray, FloatArray]:
+    """Give the drift functions at samples and goals, the constant first; none for simple."""
+    if kind != "universal":
+        if covariates is not None or covariates_where is not None:
+            raise WrongCall(f"covariates are for universal kriging, not for {kind} kriging.")
+        width = 0 if kind == "simple" else 1
+        return np.ones((len(points), width)), np.ones((len(goal), width))
+    if order not in (0, 1, 2):
+        raise WrongCall(f"drift_order is {order}; 0, 1 or 2 are possible.")
+    if (covariates is None) != (covariates_where is None):
+        raise WrongCall("covariates are needed at the samples and at the goals.")
+    parts = [_powers(points, order)], [_powers(goal, order)]
+    if covariates is not None and covariates_where is not None:
+        at = np.asarray(covariates, float).reshape(len(points), -1)
+        there = np.asarray(covariates_where, float).reshape(len(goal), -1)
+        if at.shape[1] != there.shape[1]:
+            raise WrongCall(f"{at.shape[1]} covariates at samples but {there.shape[1]} at goals.")
+        # centred and scaled: only the conditioning of the system changes
+        middle, spread = at.mean(axis=0), at.std(axis=0)
+        spread = np.where(spread > 0, spread, 1.0)
+        parts[0].append((at - middle) / spread)
+        parts[1].append((there - middle) / spread)
+    elif order == 0:
+        raise WrongCall("drift_order 0 needs covariates; without any drift use ordinary kriging.")
+    return np.hstack(parts[0]), np.hstack(parts[1])
 
-    k = min(neighbours + leave_own_out, len(points))
-    _, found = cKDTree(points).query(goal, k=k)
-    found = np.asarray(found).reshape(len(goal), k)
-    if leave_own_out:
-        own = np.arange(len(goal))[:, None]
-        mine = found == own
-        mine[~mine.any(axis=1), -1] = True  # pragma: no cover - cannot happen at unique places
-        found = found[~mine].reshape(len(goal), k - 1)
-    return np.sort(found, axis=1)
+
+def _powers(xy: FloatArray, order: int) -> FloatArray:
+    x, y = xy[:, 0], xy[:, 1]
+    columns = [np.ones(len(xy))]
+    if order >= 1:
+        columns += [x, y]
+    if order == 2:
+        columns += [x * x, x * y, y * y]
+    return np.column_stack(columns)
 
 
-def _shared_sets(
-    sets: npt.NDArray[np.intp],
-) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
-    """Find equal neighbourhoods, so that each is factored once."""
-    order = np.lexsort(sets.T[::-1])
-    ranked = sets[order]
-    new = np.ones(len(sets), dtype=bool)
-    new[1:] = (ranked[1:] != ranked[:-1]).any(axis=1)
-    which = np.empty(len(sets), dtype=np.intp)
-    which[order] = np.cumsum(new) - 1
-    return ranked[new], which
-
-
-def _gamma(h: FloatArray, variogram: Variogram) -> FloatArray:
-    return model_value(variogram.model, h, variogram.nugget, variogram.sill, variogram.range_m)
-
-
-def _system(points: FloatArray, error: FloatArray, variogram: Variogram) -> FloatArray:
-    """Build the ordinary kriging systems of many neighbourhoods: (sets, k + 1, k + 1)."""
-    count, k, _ = points.shape
-    dx = points[:, :, None, 0] - points[:, None, :, 0]
-    dy = points[:, :, None, 1] - points[:, None, :, 1]
-    matrix = np.ones((count, k + 1, k + 1))
-    matrix[:, :k, :k] = variogram.sill - _gamma(np.sqrt(dx * dx + dy * dy), variogram)
-    diagonal = np.arange(k)
-    matrix[:, diagonal, diagonal] += error
-    matrix[:, k, k] = 0.0
-    return matrix
+def _offsets(block: tuple[float, float] | npt.ArrayLike | None, points: int) -> FloatArray | None:
+    """Give the discretising points of a block relative to its centre."""
+    if block is None:
+        return None
+    given = np.asarray(block, dtype=float)
+    if given.ndim == 2 and given.shape[1] == 2 and len(given):
+        return given
+    if given.shape != (2,) or not (given > 0).all() or points < 1:
+        raise WrongCall(
+            "'block' is a width and a height in metres, or points of shape (b, 2); "
+            f"{block!r} came."
+        )
+    step = (np.arange(points) + 0.5) / points - 0.5
+    x, y = np.meshgrid(step * given[0], step * given[1])
+    return np.column_stack([x.ravel(), y.ravel()])

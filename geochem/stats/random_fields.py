@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.errors import WrongCall, unknown
+from geochem.stats.variogram_model import stretched
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -125,13 +126,7 @@ def _isotropic(points: FloatArray, anisotropy: tuple[float, float] | None) -> Fl
     centred = points - (points.min(axis=0) + points.max(axis=0)) / 2
     if anisotropy is None:
         return centred
-    azimuth, ratio = anisotropy
-    if not 0 < ratio <= 1:
-        raise WrongCall(f"the ratio of anisotropy is {ratio}; it must lie in 0-1, 0 excluded.")
-    angle = np.deg2rad(azimuth)
-    along = centred[:, 0] * np.sin(angle) + centred[:, 1] * np.cos(angle)
-    across = centred[:, 0] * np.cos(angle) - centred[:, 1] * np.sin(angle)
-    return np.column_stack([across / ratio, along])
+    return stretched(centred, *anisotropy)
 
 
 def _structured(

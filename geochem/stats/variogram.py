@@ -1,168 +1,44 @@
-"""Experimental variograms and their models.
+"""Experimental variograms: half the mean squared difference of pairs, by distance and direction.
 
-What lives here: pairs, bins, the classical and a robust estimator, weighted least-squares fits of
-nugget + spherical / exponential / gaussian, and the record `Variogram`. What does not: kriging,
-simulation (`random_fields`).
-A sill is the *total* sill, nugget included; `Variogram.partial_sill` is the difference.
-To add a model: one entry in `_SHAPES`. Test to copy: `tests/stats/test_variogram.py`.
+What lives here: pairs, bins, the classical and two robust estimators, directions. Coordinates are
+shifted to their corner first, so that large projected coordinates lose no digits. What does not:
+records and shapes (`variogram_model`), fits (`variogram_fit`), kriging, simulation
+(`random_fields`).
+Test to copy: `tests/stats/test_variogram.py`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from geochem.errors import WrongCall, unknown
+from geochem.optional import available
+from geochem.stats.variogram_fit import fit_anisotropy, fit_variogram
+from geochem.stats.variogram_model import (
+    ExperimentalVariogram,
+    Structure,
+    Variogram,
+    model_value,
+)
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     FloatArray = npt.NDArray[np.float64]
 
-Estimator = Literal["matheron", "cressie_hawkins"]
-Weighting = Literal["n/h2", "n", "n/gamma2"]
+__all__ = [
+    "ExperimentalVariogram", "Structure", "Variogram", "directional_variograms",
+    "experimental_variogram", "fit_anisotropy", "fit_variogram", "model_value",
+]  # fmt: skip
 
-
-def _spherical(r: FloatArray) -> FloatArray:
-    r = np.minimum(r, 1.0)
-    return 1.5 * r - 0.5 * r**3
-
-
-def _exponential(r: FloatArray) -> FloatArray:
-    return -np.expm1(-r)
-
-
-def _gaussian(r: FloatArray) -> FloatArray:
-    return -np.expm1(-(r**2))
-
-
-#: model -> rise from 0 to 1 as a function of distance / range parameter
-_SHAPES: dict[str, Callable[[FloatArray], FloatArray]] = {
-    "spherical": _spherical,
-    "exponential": _exponential,
-    "gaussian": _gaussian,
-}
-
-#: distance at which 95 % of the rise is reached, in range parameters (spherical: all of it)
-_PRACTICAL = {"spherical": 1.0, "exponential": 3.0, "gaussian": float(np.sqrt(3.0))}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ExperimentalVariogram:
-    """Half the mean squared difference of pairs, by distance.
-
-    Parameters
-    ----------
-    distance, gamma : ndarray, shape (n_bins,)
-        Mean distance of the pairs of a bin [m] and semivariance; empty bins are left out.
-    pairs : ndarray of int, shape (n_bins,)
-        Pairs per bin.
-    edges : ndarray
-        Edges of all bins, lower excluded and upper included. [m]
-    estimator : str
-        How `gamma` was computed.
-    n : int
-        Samples used.
-    variance : float
-        Of the samples used.
-    """
-
-    distance: FloatArray
-    gamma: FloatArray
-    pairs: npt.NDArray[np.int64]
-    edges: FloatArray
-    estimator: str
-    n: int
-    variance: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Variogram:
-    """Nugget and one structure.
-
-    Parameters
-    ----------
-    model : str
-        ``spherical``, ``exponential`` or ``gaussian``.
-    nugget, sill : float
-        Nugget and total sill (nugget included), in squared units of the values.
-    range_m : float
-        Range parameter: exponential ``1 - exp(-h / range_m)``, gaussian
-        ``1 - exp(-(h / range_m) ** 2)``, spherical reached at `range_m`. [m]
-    error : float
-        Root weighted mean square of what the fit leaves, as a share of the sill. [-]
-    experimental : ExperimentalVariogram, optional
-        What it was fitted to.
-    details : mapping
-        Weighting, bounds, reference.
-    """
-
-    model: str
-    nugget: float
-    sill: float
-    range_m: float
-    error: float = float("nan")
-    experimental: ExperimentalVariogram | None = None
-    details: Mapping[str, Any] = field(default_factory=dict)
-
-    @property
-    def partial_sill(self) -> float:
-        """Sill without the nugget."""
-        return self.sill - self.nugget
-
-    @property
-    def practical_range(self) -> float:
-        """Distance at which 95 % (spherical: all) of the structure is reached, in metres."""
-        return self.range_m * _PRACTICAL[self.model]
-
-    def gamma(self, h: npt.ArrayLike) -> FloatArray:
-        """Give the semivariance at distances `h` [m]; 0 at distance 0."""
-        return model_value(self.model, h, self.nugget, self.sill, self.range_m)
-
-    def covariance(self, h: npt.ArrayLike) -> FloatArray:
-        """Give the covariance at distances `h` [m]; the sill at distance 0."""
-        return self.sill - self.gamma(h)
-
-
-def model_value(
-    model: str, h: npt.ArrayLike, nugget: float, sill: float, range_m: float
-) -> FloatArray:
-    """Evaluate a variogram model.
-
-    Parameters
-    ----------
-    model : {"spherical", "exponential", "gaussian"}
-        Name of the model.
-    h : array_like
-        Distances. [m]
-    nugget, sill : float
-        Nugget and total sill.
-    range_m : float
-        Range parameter. [m]
-
-    Returns
-    -------
-    ndarray, shape as `h`
-        Semivariance; 0 at distance 0.
-
-    Raises
-    ------
-    WrongCall
-        If the model is not known.
-
-    Examples
-    --------
-    >>> model_value("spherical", [0, 2.5, 5, 12], 0.1, 1.0, 10.0).round(6).tolist()
-    [0.0, 0.430469, 0.71875, 1.0]
-    """
-    if model not in _SHAPES:
-        raise unknown("variogram model", model, _SHAPES)
-    distance = np.asarray(h, dtype=float)
-    rise = _SHAPES[model](distance / range_m) if range_m > 0 else np.ones_like(distance)
-    return np.where(distance > 0, nugget + (sill - nugget) * rise, 0.0)
+Estimator = Literal["matheron", "cressie_hawkins", "dowd"]
+ESTIMATORS = ("matheron", "cressie_hawkins", "dowd")
+Tier = Literal["auto", "numpy", "numba"]
+#: pairs from which compiling pays
+_WORTH_COMPILING = 2.0e8
+_ROWS = 128
 
 
 def experimental_variogram(
@@ -172,10 +48,14 @@ def experimental_variogram(
     cutoff: float | None = None,
     n_bins: int = 15,
     estimator: Estimator = "matheron",
+    azimuth: float | None = None,
+    tolerance: float = 22.5,
+    bandwidth: float | None = None,
     max_points: int = 12_000,
     seed: int = 1,
+    tier: Tier = "auto",
 ) -> ExperimentalVariogram:
-    """Compute an omnidirectional experimental variogram.
+    """Compute an experimental variogram, of all directions or of one.
 
     Parameters
     ----------
@@ -187,13 +67,23 @@ def experimental_variogram(
         Largest distance; default a third of the diagonal of the samples' box. [m]
     n_bins : int, default 15
         Bins of equal width up to `cutoff`.
-    estimator : {"matheron", "cressie_hawkins"}, default "matheron"
-        Classical mean of squares, or the robust one of fourth powers of mean root differences.
+    estimator : {"matheron", "cressie_hawkins", "dowd"}, default "matheron"
+        Classical mean of squares, the robust fourth power of mean root differences, or the
+        median of differences.
+    azimuth : float, optional
+        Only pairs along this direction, clockwise from grid north; default all. [degree]
+    tolerance : float, default 22.5
+        Largest deviation of a pair from `azimuth`, either side. [degree]
+    bandwidth : float, optional
+        Largest distance of a pair's end from the line along `azimuth`. [m]
     max_points : int, default 12000
         Of more samples that many are drawn at random, without replacement.
     seed : int, default 1
         Of that draw; the samples are put in order of position first, so that row order does not
         matter.
+    tier : {"auto", "numpy", "numba"}, default "auto"
+        ``numba`` needs the extra 'fast'; ``auto`` takes it for large work. Sums differ only by
+        rounding. The median of differences and directions are always computed by numpy.
 
     Returns
     -------
@@ -210,15 +100,83 @@ def experimental_variogram(
     Matheron, G. 1963. Principles of geostatistics. Economic Geology 58:1246-1266.
     Cressie, N. and Hawkins, D. M. 1980. Robust estimation of the variogram: I. Mathematical
     Geology 12:115-125.
+    Dowd, P. A. 1984. The variogram and kriging: robust and resistant estimators. In Geostatistics
+    for natural resources characterization, Reidel, 91-106.
     """
+    direction = None if azimuth is None else (float(azimuth), float(tolerance), bandwidth)
+    points, z, reach = _prepared(xy, values, cutoff, n_bins, estimator, max_points, seed)
+    pairs = 0.5 * len(z) ** 2
+    if tier not in ("auto", "numpy", "numba"):
+        raise unknown("tier", str(tier), ["auto", "numpy", "numba"])
+    compiled = tier == "numba" or (
+        tier == "auto" and pairs > _WORTH_COMPILING and available("numba")
+    )
+    if compiled and direction is None and estimator != "dowd" and len(z) > 1 and reach > 0:
+        from geochem.stats.variogram_compiled import pair_sums
+
+        count, total_h, total_d = pair_sums(
+            points, z, reach, n_bins, squares=estimator == "matheron"
+        )
+    else:
+        count, total_h, total_d = _pair_sums(points, z, reach, n_bins, estimator, direction)
+    return _binned(count, total_h, total_d, z, reach, n_bins, estimator, direction)
+
+
+def directional_variograms(
+    xy: npt.ArrayLike,
+    values: npt.ArrayLike,
+    *,
+    n_directions: int = 6,
+    cutoff: float | None = None,
+    n_bins: int = 12,
+    estimator: Estimator = "matheron",
+    max_points: int = 4000,
+    seed: int = 1,
+) -> tuple[ExperimentalVariogram, ...]:
+    """Compute variograms in directions that share the half circle evenly.
+
+    Parameters
+    ----------
+    xy, values, cutoff, n_bins, estimator, max_points, seed
+        As in `experimental_variogram`.
+    n_directions : int, default 6
+        Azimuths 0, 180 / n, ...; every pair falls in one of them.
+
+    Returns
+    -------
+    tuple of ExperimentalVariogram
+        By azimuth.
+    """
+    if n_directions < 2:
+        raise WrongCall(f"n_directions is {n_directions}; at least two are needed.")
+    points, z, reach = _prepared(xy, values, cutoff, n_bins, estimator, max_points, seed)
+    half = 90.0 / n_directions
+    found = []
+    for azimuth in np.arange(n_directions) * 2.0 * half:
+        direction = (float(azimuth), half, None)
+        sums = _pair_sums(points, z, reach, n_bins, estimator, direction)
+        found.append(_binned(*sums, z, reach, n_bins, estimator, direction))
+    return tuple(found)
+
+
+def _prepared(
+    xy: npt.ArrayLike,
+    values: npt.ArrayLike,
+    cutoff: float | None,
+    n_bins: int,
+    estimator: str,
+    max_points: int,
+    seed: int,
+) -> tuple[FloatArray, FloatArray, float]:
+    """Check, leave out gaps, sort by position, thin, shift to the corner."""
     points, z = np.asarray(xy, dtype=float), np.asarray(values, dtype=float)
     if points.ndim != 2 or points.shape[1] != 2 or z.shape != (len(points),):
         raise WrongCall(
             f"coordinates have shape {points.shape} and values {z.shape}; (n, 2) and (n,) are "
             "needed."
         )
-    if estimator not in ("matheron", "cressie_hawkins"):
-        raise unknown("variogram estimator", str(estimator), ["matheron", "cressie_hawkins"])
+    if estimator not in ESTIMATORS:
+        raise unknown("variogram estimator", str(estimator), ESTIMATORS)
     if n_bins < 1:
         raise WrongCall(f"n_bins is {n_bins}; at least one bin is needed.")
     keep = np.isfinite(z) & np.isfinite(points).all(axis=1)
@@ -228,173 +186,114 @@ def experimental_variogram(
     if len(z) > max_points:
         drawn = np.sort(np.random.default_rng(seed).choice(len(z), max_points, replace=False))
         points, z = points[drawn], z[drawn]
-    if len(z):
-        box = points.max(axis=0) - points.min(axis=0)
-        points = points - points.min(axis=0)
-        reach = float(np.hypot(*box)) / 3.0 if cutoff is None else float(cutoff)
-    else:
-        reach = 0.0 if cutoff is None else float(cutoff)
-    edges = np.linspace(0.0, reach, n_bins + 1)
-    count, total_h, total_d = _pair_sums(points, z, reach, n_bins, estimator)
+    if not len(z):
+        return points, z, 0.0 if cutoff is None else float(cutoff)
+    box = points.max(axis=0) - points.min(axis=0)
+    reach = float(np.hypot(*box)) / 3.0 if cutoff is None else float(cutoff)
+    return points - points.min(axis=0), z, reach
+
+
+def _binned(
+    count: FloatArray,
+    total_h: FloatArray,
+    total_d: FloatArray,
+    z: FloatArray,
+    reach: float,
+    n_bins: int,
+    estimator: str,
+    direction: tuple[float, float, float | None] | None,
+) -> ExperimentalVariogram:
     used = count > 0
-    mean = total_d[used] / count[used]
-    robust = estimator == "cressie_hawkins"
-    gamma = 0.5 * mean**4 / (0.457 + 0.494 / count[used]) if robust else 0.5 * mean
+    n = count[used]
+    if estimator == "dowd":
+        gamma = 0.5 * 2.198 * total_d[used] ** 2  # here the medians themselves
+    elif estimator == "cressie_hawkins":
+        gamma = 0.5 * (total_d[used] / n) ** 4 / (0.457 + 0.494 / n)
+    else:
+        gamma = 0.5 * total_d[used] / n
     return ExperimentalVariogram(
-        distance=total_h[used] / count[used],
+        distance=total_h[used] / n,
         gamma=gamma,
-        pairs=count[used].astype(np.int64),
-        edges=edges,
+        pairs=n.astype(np.int64),
+        edges=np.linspace(0.0, reach, n_bins + 1),
         estimator=estimator,
         n=len(z),
         variance=float(z.var()) if len(z) else float("nan"),
+        azimuth=float("nan") if direction is None else direction[0],
+        tolerance=90.0 if direction is None else direction[1],
     )
 
 
 def _pair_sums(
-    points: FloatArray, z: FloatArray, cutoff: float, n_bins: int, estimator: str
+    points: FloatArray,
+    z: FloatArray,
+    cutoff: float,
+    n_bins: int,
+    estimator: str,
+    direction: tuple[float, float, float | None] | None,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Sum count, distance and difference per bin; rows come sorted by easting."""
+    """Sum count, distance and difference per bin (Dowd: median of differences).
+
+    Rows come sorted by easting, so that a block of rows meets only a window of partners.
+    """
     count, total_h, total_d = np.zeros(n_bins), np.zeros(n_bins), np.zeros(n_bins)
     n = len(z)
     if n < 2 or not cutoff > 0:
         return count, total_h, total_d
-    x = points[:, 0]
-    y = points[:, 1]
+    kept: list[list[FloatArray]] = [[] for _ in range(n_bins)]
+    x, y = points[:, 0], points[:, 1]
     last = np.searchsorted(x, x + cutoff, side="right")
     width = cutoff / n_bins
-    step = 128
-    for first in range(0, n - 1, step):
-        rows = slice(first, min(first + step, n))
+    for first in range(0, n - 1, _ROWS):
+        rows = slice(first, min(first + _ROWS, n))
         columns = slice(first + 1, int(last[rows.stop - 1]))
-        square = (x[rows, None] - x[None, columns]) ** 2
-        square += (y[rows, None] - y[None, columns]) ** 2
+        dx = x[None, columns] - x[rows, None]
+        dy = y[None, columns] - y[rows, None]
+        square = dx * dx
+        square += dy * dy
         near = (square > 0) & (square <= cutoff**2)
         # each pair once: only partners that stand later in the order
         block = rows.stop - first
         near[:, : block - 1] &= np.arange(1, block)[None, :] > np.arange(block)[:, None]
-        h = np.sqrt(square[near])
-        d = (z[rows, None] - z[None, columns])[near]
-        d = d * d if estimator == "matheron" else np.sqrt(np.abs(d))
+        if direction is not None:
+            near &= _along(dx, dy, square, direction)
+        at = np.flatnonzero(near)
+        h = np.sqrt(square.ravel()[at])
+        d = (z[rows, None] - z[None, columns]).ravel()[at]
+        d = d * d if estimator == "matheron" else np.abs(d)
+        if estimator == "cressie_hawkins":
+            d = np.sqrt(d)
         which = np.minimum(np.ceil(h / width).astype(np.intp) - 1, n_bins - 1)
         count += np.bincount(which, minlength=n_bins)
         total_h += np.bincount(which, weights=h, minlength=n_bins)
-        total_d += np.bincount(which, weights=d, minlength=n_bins)
+        if estimator == "dowd":
+            for b in np.unique(which).tolist():
+                kept[b].append(d[which == b])
+        else:
+            total_d += np.bincount(which, weights=d, minlength=n_bins)
+    if estimator == "dowd":
+        for b in np.flatnonzero(count).tolist():
+            total_d[b] = np.median(np.concatenate(kept[b]))
     return count, total_h, total_d
 
 
-def fit_variogram(
-    experimental: ExperimentalVariogram,
-    model: str | Sequence[str] = ("spherical", "exponential"),
-    *,
-    weighting: Weighting = "n/h2",
-    max_range: float | None = None,
-) -> Variogram:
-    """Fit nugget and one structure by weighted least squares.
-
-    For a given range, nugget and partial sill are linear and non-negative and have a closed
-    solution; the range is searched on a grid and refined. There is no starting value and so no
-    dependence on one.
-
-    Parameters
-    ----------
-    experimental : ExperimentalVariogram
-        Bins.
-    model : str or sequence of str
-        Model, or several of which the one that fits best is taken.
-    weighting : {"n/h2", "n", "n/gamma2"}, default "n/h2"
-        Weight of a bin: pairs over squared distance, pairs, or pairs over squared semivariance.
-    max_range : float, optional
-        Largest range parameter; default twice the largest distance. [m]
-
-    Returns
-    -------
-    Variogram
-        Pure nugget (sill = nugget) when no structure fits better; NaN everywhere when there are
-        fewer than three bins.
-
-    Raises
-    ------
-    WrongCall
-        If a model or weighting is not known.
-
-    References
-    ----------
-    Cressie, N. 1985. Fitting variogram models by weighted least squares. Mathematical Geology
-    17:563-586 (weights); the weight pairs / distance^2 is common practice, no source.
-    """
-    names = [model] if isinstance(model, str) else list(model)
-    for name in names:
-        if name not in _SHAPES:
-            raise unknown("variogram model", name, _SHAPES)
-    h, g, n = experimental.distance, experimental.gamma, experimental.pairs.astype(float)
-    if weighting == "n/h2":
-        w = n / h**2
-    elif weighting == "n":
-        w = n
-    elif weighting == "n/gamma2":
-        w = n / np.maximum(g, 1e-12 * max(float(g.max(initial=0.0)), 1e-300)) ** 2
+def _along(
+    dx: FloatArray,
+    dy: FloatArray,
+    square: FloatArray,
+    direction: tuple[float, float, float | None],
+) -> npt.NDArray[np.bool_]:
+    """Say which pairs lie along a direction, lower edge of the sector included, upper not."""
+    azimuth, tolerance, bandwidth = direction
+    angle = np.deg2rad(azimuth)
+    across = dx * np.cos(angle) - dy * np.sin(angle)
+    along = dx * np.sin(angle) + dy * np.cos(angle)
+    if tolerance >= 90:
+        inside = np.ones(dx.shape, dtype=bool)
     else:
-        raise unknown("weighting", str(weighting), ["n/h2", "n", "n/gamma2"])
-    details: dict[str, Any] = {"weighting": weighting, "models_tried": tuple(names)}
-    nan = float("nan")
-    if len(h) < 3:
-        details["reason"] = f"{len(h)} bins with pairs; at least three are needed"
-        return Variogram(names[0], nan, nan, nan, nan, experimental, details)
-    w = w / w.sum()
-    top = 2.0 * float(h.max()) if max_range is None else float(max_range)
-    low = min(0.5 * float(h.min()), 0.5 * top)
-    best: tuple[float, str, float, float, float] | None = None
-    for name in names:
-        found = _fit_one(h, g, w, _SHAPES[name], low, top)
-        if best is None or found[0] < best[0] * (1 - 1e-9):
-            best = (found[0], name, *found[1:])
-    assert best is not None
-    loss, name, nugget, partial, reach = best
-    sill = nugget + partial
-    error = float(np.sqrt(loss) / sill) if sill > 0 else nan
-    return Variogram(name, nugget, sill, reach, error, experimental, details)
-
-
-def _fit_one(
-    h: FloatArray,
-    g: FloatArray,
-    w: FloatArray,
-    shape: Callable[[FloatArray], FloatArray],
-    low: float,
-    top: float,
-) -> tuple[float, float, float, float]:
-    """Give loss, nugget, partial sill and range of the best fit of one shape."""
-    from scipy.optimize import minimize_scalar
-
-    def at(log_range: float) -> tuple[float, float, float]:
-        return _linear_part(shape(h / np.exp(log_range)), g, w)
-
-    grid = np.linspace(np.log(low), np.log(top), 60)
-    losses = np.array([at(v)[0] for v in grid])
-    i = int(losses.argmin())
-    found = minimize_scalar(
-        lambda v: at(v)[0],
-        bounds=(grid[max(i - 1, 0)], grid[min(i + 1, len(grid) - 1)]),
-        method="bounded",
-        options={"xatol": 1e-7},
-    )
-    log_range = float(found.x) if found.fun <= losses[i] else float(grid[i])
-    loss, nugget, partial = at(log_range)
-    return loss, nugget, partial, float(np.exp(log_range))
-
-
-def _linear_part(f: FloatArray, g: FloatArray, w: FloatArray) -> tuple[float, float, float]:
-    """Solve min sum w (g - nugget - partial f)^2 with both parts not negative; w sums to one."""
-    mean_f, mean_g = float(w @ f), float(w @ g)
-    var_f = float(w @ (f - mean_f) ** 2)
-    candidates = []
-    if var_f > 0:
-        partial = float(w @ ((f - mean_f) * (g - mean_g))) / var_f
-        candidates.append((mean_g - partial * mean_f, partial))
-    square = float(w @ f**2)
-    if square > 0:
-        candidates.append((0.0, float(w @ (f * g)) / square))
-    candidates.append((mean_g, 0.0))
-    fits = [(float(w @ (g - a - b * f) ** 2), a, b) for a, b in candidates if a >= 0 and b >= 0]
-    return min(fits) if fits else (float(w @ g**2), 0.0, 0.0)
+        # the deviation is measured clockwise; a pair is the same seen from either end
+        clockwise = np.where(along >= 0, across, -across)
+        edge = np.tan(np.deg2rad(tolerance)) * np.abs(along)
+        slack = 1e-9 * np.sqrt(square)
+        inside = (clockwise >= -edge - slack) & (clockwise < edge - slack)
+    return inside if bandwidth is None else inside & (np.abs(across) <= bandwidth)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.errors import unknown
-from geochem.stats.kriging import inverse_distance, merge_places, ordinary_kriging
+from geochem.stats.inverse_distance import inverse_distance
+from geochem.stats.kriging import krige, merge_places
 from geochem.stats.variogram import experimental_variogram, fit_variogram
 
 if TYPE_CHECKING:
@@ -93,36 +94,19 @@ def estimate(
         tested = np.sort(rng.choice(len(z), _CHECKED, replace=False))
     details: dict[str, Any] = {"neighbours": NEIGHBOURS}
     if method == "inverse_distance":
-        found = inverse_distance(places, z, where, neighbours=NEIGHBOURS)
-        left_out = inverse_distance(places, z, places, neighbours=NEIGHBOURS, leave_own_out=True)
-        checks = _cross_validation(z[tested], left_out[tested], None)
-        return Estimate(found, None, checks, details, len(z))
+        plain = inverse_distance(places, z, where, neighbours=NEIGHBOURS)
+        left_out = inverse_distance(places, z, places[tested], neighbours=NEIGHBOURS, own=tested)
+        checks = _cross_validation(z[tested], left_out, None)
+        return Estimate(plain, None, checks, details, len(z))
     variogram = fit_variogram(experimental_variogram(places, z, max_points=4000, seed=seed))
     details["variogram"] = variogram
-    found, variance = ordinary_kriging(
-        places, z, where, variogram, neighbours=NEIGHBOURS, error_variance=error
-    )
-    left_out, left_variance = _left_out(places, z, tested, variogram, error)
-    checks = _cross_validation(z[tested], left_out, left_variance + error[tested])
-    return Estimate(found, np.sqrt(variance), checks, details, len(z))
-
-
-def _left_out(
-    places: FloatArray, z: FloatArray, tested: Any, variogram: Any, error: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Estimate each tested sample from the others."""
-    if len(tested) == len(z):
-        return ordinary_kriging(
-            places, z, places, variogram,
-            neighbours=NEIGHBOURS, error_variance=error, leave_own_out=True,
-        )  # fmt: skip
-    # the tested samples go first, so that row i of the goal is sample i
-    rest = np.setdiff1d(np.arange(len(z)), tested)
-    order = np.concatenate([tested, rest])
-    return ordinary_kriging(
-        places[order], z[order], places[tested], variogram,
-        neighbours=NEIGHBOURS, error_variance=error[order], leave_own_out=True,
+    found = krige(places, z, where, variogram, neighbours=NEIGHBOURS, error_variance=error)
+    left = krige(
+        places, z, places[tested], variogram,
+        neighbours=NEIGHBOURS, error_variance=error, own=tested,
     )  # fmt: skip
+    checks = _cross_validation(z[tested], left.values, left.variance + error[tested])
+    return Estimate(found.values, np.sqrt(found.variance), checks, details, len(z))
 
 
 def _cross_validation(
