@@ -50,6 +50,8 @@ class Kriged:
     mended : int
         Systems without a stable solution (nearly equal places, neighbours on one line under a
         drift) that were solved by the pseudo-inverse.
+    weights, sets : ndarray, shape (m, k), optional
+        When they were asked for: weight of each neighbour, and its row in the input (-1: none).
     """
 
     values: FloatArray
@@ -57,6 +59,8 @@ class Kriged:
     lagrange: FloatArray
     n_neighbours: npt.NDArray[np.intp]
     mended: int = 0
+    weights: FloatArray | None = None
+    sets: npt.NDArray[np.intp] | None = None
 
 
 def merge_places(
@@ -113,6 +117,7 @@ def krige(
     per_sector: int | None = None,
     error_variance: npt.ArrayLike | None = None,
     own: npt.ArrayLike | None = None,
+    keep_weights: bool = False,
     tier: Tier = "auto",
 ) -> Kriged:
     """Estimate by kriging in a local neighbourhood.
@@ -153,6 +158,8 @@ def krige(
         not honoured exactly.
     own : array_like of int, shape (m,), optional
         Row of the sample each goal must not use (cross-validation); -1 for none.
+    keep_weights : bool, default False
+        Give the weights too (computed by numpy).
     tier : {"auto", "numpy", "numba"}, default "auto"
         ``numba`` needs the extra 'fast'; ``auto`` takes it for large work. The numbers agree to
         rounding.
@@ -210,7 +217,10 @@ def krige(
         None if offsets is None else variogram.reduced(offsets), sets, variogram,
     )  # fmt: skip
     work = float(m) * sets.shape[1] ** 3
-    if tier == "numba" or (tier == "auto" and work > _WORTH_COMPILING and available("numba")):
+    weights = np.zeros(sets.shape) if keep_weights else None
+    if weights is not None:
+        found, variance, lagrange, mended = solve_batches(task, weights)
+    elif tier == "numba" or (tier == "auto" and work > _WORTH_COMPILING and available("numba")):
         from geochem.stats.kriging_compiled import solve_compiled
 
         found, variance, lagrange, mended = solve_compiled(task)
@@ -220,7 +230,10 @@ def krige(
     few = count < max(min_neighbours, drift.shape[1], 1 if kind != "simple" else 0)
     found += level
     found[few], variance[few], lagrange[few] = np.nan, np.nan, np.nan
-    return Kriged(found, variance, lagrange, count, mended)
+    if weights is None:
+        return Kriged(found, variance, lagrange, count, mended)
+    rows = np.where(sets >= 0, order[sets], -1) if n else sets
+    return Kriged(found, variance, lagrange, count, mended, weights, rows)
 
 
 def _checked(

@@ -64,13 +64,15 @@ class Task:
         return float(self.variogram.continuous(apart).mean())
 
 
-def solve_batches(task: Task) -> Solved:
+def solve_batches(task: Task, weights: FloatArray | None = None) -> Solved:
     """Solve all neighbourhoods.
 
     Parameters
     ----------
     task : Task
         Samples, goals, neighbourhoods, model.
+    weights : ndarray, shape (m, k), optional
+        Is filled with the weights of the neighbours.
 
     Returns
     -------
@@ -90,8 +92,10 @@ def solve_batches(task: Task) -> Solved:
     tiles = _tiles(task.goal)
 
     def work(rows: IntArray) -> int:
-        solved, mended = _solve(task, rows)
+        solved, own, mended = _solve(task, rows)
         out[:, rows] = solved
+        if weights is not None:
+            weights[rows] = own
         return mended
 
     workers = min(len(tiles), cpu_count() or 1)
@@ -119,7 +123,7 @@ def _tiles(goal: FloatArray) -> list[IntArray]:
     return parts
 
 
-def _solve(task: Task, rows: IntArray) -> tuple[FloatArray, int]:
+def _solve(task: Task, rows: IntArray) -> tuple[FloatArray, FloatArray, int]:
     sets = task.sets[rows]
     variogram = task.variogram
     count, k = sets.shape
@@ -160,7 +164,7 @@ def _solve(task: Task, rows: IntArray) -> tuple[FloatArray, int]:
         values[i] = weights[i] @ z[i]
         variance[i] = own - weights[i] @ right[i] - multipliers[i] @ wanted[i]
     lagrange = (multipliers * wanted).sum(axis=1)
-    return np.stack([values, variance, lagrange]), int(bad.sum())
+    return np.stack([values, variance, lagrange]), weights, int(bad.sum())
 
 
 def _to_goal(
