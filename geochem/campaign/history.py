@@ -243,3 +243,29 @@ def start_register(folder: Path) -> None:
     path = folder / "register.csv"
     if not path.exists():
         path.write_text(",".join(REGISTER_COLUMNS) + "\n", encoding="utf-8")
+
+
+def files_behind(folder: Path, today: date) -> list[Path]:
+    """List the files of a history that a run of a day depends on.
+
+    Parameters
+    ----------
+    folder : Path
+        The ``history`` folder; may be missing.
+    today : date
+        Of the run's clock: the snapshot of that day is replaced, not read.
+
+    Returns
+    -------
+    list of Path
+        Sorted; a register that holds its header alone says nothing and is left out.
+    """
+    header = ",".join(REGISTER_COLUMNS)
+    found = []
+    for path in sorted(folder.glob("*")):
+        if path.name == f"{today.isoformat()}.json" or path.name.endswith(".part"):
+            continue
+        if path.name == "register.csv" and path.stat().st_size <= len(header) + 5:
+            continue
+        found.append(path)
+    return found

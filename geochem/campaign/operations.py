@@ -12,9 +12,13 @@ import importlib
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from geochem.model.finding import Finding
+
+if TYPE_CHECKING:
+    from geochem.campaign.settings import Settings
+    from geochem.campaign.stages import Kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,10 +32,15 @@ class Operation:
     inputs, outputs : tuple of str
         Names of records in the state of a run.
     tables : tuple of str
-        Tables of the campaign file that it obeys.
+        Tables of the campaign file that it obeys, whole or one key (``"targets.seek"``), and
+        ``"layers"`` or ``"history"`` where it reads those. It is given settings without the
+        others, and the files of whole tables belong to the key of its stage.
     function : str
         ``module:function``; called with the settings and the inputs by name; returns the outputs
         by name and a list of findings.
+    opening : bool, default False
+        It is worked out anew together with the other opening steps: what passes only between
+        them is large and not kept as a stage.
     """
 
     name: str
@@ -40,6 +49,7 @@ class Operation:
     outputs: tuple[str, ...]
     tables: tuple[str, ...]
     function: str
+    opening: bool = False
 
     def load(self) -> Callable[..., tuple[dict[str, Any], Sequence[Finding]]]:
         """Import the function."""
@@ -56,46 +66,48 @@ OPERATIONS: tuple[Operation, ...] = (
     Operation(
         "read", "Reading tables and layers", ("until",),
         ("field_log", "assays", "standards", "layers", "inputs"),
-        ("samples", "assays", "standards"), f"{_HERE}:read_inputs",
+        ("samples", "assays", "standards", "layers", "plan.path", "dispatch.path"),
+        f"{_HERE}:read_inputs", opening=True,
     ),
     Operation(
         "join", "Joining assays to positions", ("field_log", "assays", "layers"),
-        ("survey",), (), f"{_HERE}:join_survey",
+        ("survey",), (), f"{_HERE}:join_survey", opening=True,
     ),
     Operation(
         "judge", "Judging standards, blanks and duplicates", ("survey", "standards", "until"),
-        ("quality", "survey"), ("quality",), f"{_HERE}:judge",
+        ("quality", "survey"), ("quality", "dispatch", "targets.seek"), f"{_HERE}:judge",
+        opening=True,
     ),
     Operation(
         "accept", "Choosing the accepted values", ("survey", "quality"),
-        ("survey", "spacings"), ("quality",), f"{_HERE}:accept",
+        ("survey", "spacings"), ("quality",), f"{_HERE}:accept", opening=True,
     ),
     Operation(
         "progress", "Comparing plan, log and laboratory", ("survey", "field_log", "until"),
         ("progress", "plan"), ("plan", "dispatch"), f"{_HERE}:count_progress",
     ),
     Operation(
-        "compose", "Log-ratios", ("survey",), ("compositions",), ("composition",),
-        f"{_HERE}:compose",
+        "compose", "Log-ratios", ("survey",), ("compositions",),
+        ("composition", "anomalies"), f"{_HERE}:compose",
     ),
     Operation(
         "background", "Backgrounds and thresholds", ("survey", "spacings"), ("background",),
-        ("background",), f"{_HERE}:describe",
+        ("background", "anomalies"), f"{_HERE}:describe",
     ),
     Operation(
         "anomalies", "Anomalies and associations",
         ("survey", "background", "compositions", "spacings", "quality"), ("evidence",),
-        ("anomalies", "targets"), f"{_HERE}:search",
+        ("targets.seek", "targets.association"), f"{_HERE}:search",
     ),
     Operation(
         "surfaces", "Surfaces", ("survey", "evidence", "spacings", "layers"), ("surfaces",),
-        ("surfaces",), f"{_HERE}:interpolate",
+        ("surfaces", "targets.seek"), f"{_HERE}:interpolate",
     ),
     Operation(
         "targets", "Targets, follow-up and holes",
         ("survey", "evidence", "background", "spacings", "layers", "quality", "clock",
          "until"),
-        ("targets", "previous"), ("targets",), f"{_HERE}:propose",
+        ("targets", "previous"), ("targets", "history"), f"{_HERE}:propose",
     ),
 )  # fmt: skip
 
@@ -105,11 +117,12 @@ CHECKED_BY = "accept"
 
 def carry_out(
     state: dict[str, Any],
-    settings: Any,
+    settings: Settings,
     operations: Sequence[Operation],
     *,
     keep: Sequence[str] = (),
     report: Callable[[Operation], None] | None = None,
+    kept: Kept | None = None,
 ) -> tuple[dict[str, float], list[Finding]]:
     """Work through operations; a record that none of the later ones needs is let go.
 
@@ -125,28 +138,41 @@ def carry_out(
         Names of records wanted after the last operation.
     report : callable, optional
         Told each operation before it starts.
+    kept : Kept, optional
+        Stages of earlier runs: an operation whose outputs are kept does not run, and what others
+        give is kept.
 
     Returns
     -------
     dict of str to float
-        Seconds per operation.
+        Seconds per operation that ran.
     list of Finding
         Of all operations, in order.
     """
     timings: dict[str, float] = {}
     findings: list[Finding] = []
+    ready = kept.ready(operations, keep) if kept is not None else {}
     for number, operation in enumerate(operations):
         if report is not None:
             report(operation)
-        start = time.perf_counter()
-        given: Mapping[str, Any] = {name: state[name] for name in operation.inputs}
-        outputs, found = operation.load()(settings, **given)
-        missing = set(operation.outputs) - set(outputs)
-        if missing:
-            raise RuntimeError(f"operation {operation.name} gave no {', '.join(sorted(missing))}")
+        outputs: Mapping[str, Any]
+        found: Sequence[Finding]
+        if number in ready:
+            outputs, found = ready.pop(number)
+        else:
+            start = time.perf_counter()
+            given: Mapping[str, Any] = {name: state[name] for name in operation.inputs}
+            outputs, found = operation.load()(settings.only(operation.tables), **given)
+            missing = set(operation.outputs) - set(outputs)
+            if missing:
+                raise RuntimeError(
+                    f"operation {operation.name} gave no {', '.join(sorted(missing))}"
+                )
+            timings[operation.name] = time.perf_counter() - start
+            if kept is not None:
+                kept.keep(number, outputs, found)
         state.update(outputs)
         findings += found
-        timings[operation.name] = time.perf_counter() - start
         wanted = {*keep, *(name for later in operations[number + 1 :] for name in later.inputs)}
         for name in [name for name in state if name not in wanted]:
             del state[name]

@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Protocol
 
 from geochem.campaign.history import start_register, write_snapshot
-from geochem.campaign.operations import CHECKED_BY, OPERATIONS, carry_out
+from geochem.campaign.operations import CHECKED_BY, OPERATIONS, Operation, carry_out
 from geochem.campaign.provenance import write_run_record
-from geochem.campaign.publish import working_on
+from geochem.campaign.publish import own_files, working_on
 from geochem.campaign.rendering import render_all
 from geochem.campaign.settings import Settings, read_campaign
+from geochem.campaign.stages import (
+    FOLDER,
+    Kept,
+    Stages,
+    digest,
+    file_hashes,
+    keys_of,
+    result_key,
+)
 from geochem.campaign.week import week_of
 from geochem.errors import WrongCall
 from geochem.model.bundle import Bundle, CampaignInfo
@@ -40,20 +50,30 @@ class RunResult:
     ----------
     folder : Path
         The result folder.
-    bundle : Bundle
-        All records.
+    records : callable
+        Gives all records, see `bundle`.
     messages : tuple of str
         Sentences about the folder (a file was open, an earlier run was mended).
     timings : dict of str to float
-        Seconds per operation and renderer.
+        Seconds per operation and renderer that ran.
+    kept : bool
+        Nothing had changed: the result of an earlier run was checked and stands.
     """
 
     folder: Path
-    bundle: Bundle
+    records: Callable[[], Bundle]
     messages: tuple[str, ...]
     timings: dict[str, float]
+    kept: bool = False
+
+    @property
+    def bundle(self) -> Bundle:
+        """All records; of a kept result they are taken from its stages when first asked for."""
+        return self.records()
 
     def __repr__(self) -> str:
+        if self.kept:
+            return f"RunResult: unchanged, result in {self.folder}"
         targets = len(self.bundle.targets.targets)
         return f"RunResult: {targets} targets, result in {self.folder}"
 
@@ -175,18 +195,29 @@ def run(
             progress(title, done, total)
         done += 1
 
+    given = {"until": until, "clock": datetime(clock.year, clock.month, clock.day)}
     with working_on(folder, clock) as work:
-        state: dict[str, Any] = {"until": until, "clock": clock}
-        timings, findings = carry_out(
-            state, settings, OPERATIONS, keep=_KEPT, report=lambda o: tell(o.title)
-        )
-        bundle = _bundle(settings, state, clock, until, findings)
+        stages = Stages(settings.folder / FOLDER)
+        kept = Kept(stages, keys_of(OPERATIONS, settings, given, clock.date()))
+        job = _Job(settings, given, clock, until, kept)
+        whole = result_key(kept.keys, settings, methods)
+        since = _unchanged(stages, folder, whole, settings, clock)
+        if since is not None:
+            for _ in range(total):
+                tell("Nothing has changed")
+            said = (
+                f"nothing has changed since the run of {since}: its result was checked file by "
+                "file and stands."
+            )
+            return RunResult(folder, job.bundle, (*work.messages, said), {}, kept=True)
+        bundle = job.bundle(lambda o: tell(o.title))
+        timings = job.timings
         making = work.start()
         timings.update(render_all(methods, bundle, making, jobs=jobs, tell=tell))
-        previous = state["previous"]
+        previous = job.state["previous"]
         write_run_record(
             making,
-            inputs=state["inputs"],
+            inputs=job.state["inputs"],
             base=settings.folder,
             settings=settings.plain(),
             clock=clock.isoformat(),
@@ -195,9 +226,76 @@ def run(
         )
         written = work.finish()
         work.messages += _remember(settings, bundle, clock)
+        if written == folder:
+            _sign_off(stages, folder, whole, settings, clock)
+        stages.tidy()
     if progress is not None:
         progress("Done", total, total)
-    return RunResult(written, bundle, tuple(work.messages), timings)
+    return RunResult(written, lambda: bundle, tuple(work.messages), timings)
+
+
+class _Job:
+    """The records of one run, worked out or taken from stages when they are first wanted."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        given: dict[str, Any],
+        clock: datetime,
+        until: date | None,
+        kept: Kept,
+    ) -> None:
+        self.settings, self.clock, self.until, self.kept = settings, clock, until, kept
+        self.state = dict(given)
+        self.timings: dict[str, float] = {}
+        self._bundle: Bundle | None = None
+
+    def bundle(self, report: Callable[[Operation], None] | None = None) -> Bundle:
+        """Give all records."""
+        if self._bundle is None:
+            self.timings, findings = carry_out(
+                self.state, self.settings, OPERATIONS, keep=_KEPT, report=report, kept=self.kept
+            )
+            self._bundle = _bundle(self.settings, self.state, self.clock, self.until, findings)
+        return self._bundle
+
+
+def _receipt_key(folder: Path) -> str:
+    return digest(str(folder))
+
+
+def _unchanged(
+    stages: Stages, folder: Path, whole: str, settings: Settings, clock: datetime
+) -> str | None:
+    """Say when the result was made, if nothing it depends on and no file of it has changed."""
+    try:
+        receipt = stages.take(_receipt_key(folder), "receipt")
+    except KeyError:
+        return None
+    if receipt["whole"] != whole or receipt["snapshot"] != _snapshot_hash(settings, clock):
+        return None
+    if file_hashes(folder, receipt["files"]) != receipt["files"]:
+        return None
+    since: str = receipt["clock"]
+    return since
+
+
+def _sign_off(
+    stages: Stages, folder: Path, whole: str, settings: Settings, clock: datetime
+) -> None:
+    """Note what the result consists of, for `_unchanged`."""
+    receipt = {
+        "whole": whole,
+        "clock": clock.isoformat(" "),
+        "snapshot": _snapshot_hash(settings, clock),
+        "files": file_hashes(folder, sorted(own_files(folder))),
+    }
+    stages.keep(_receipt_key(folder), "receipt", receipt)
+
+
+def _snapshot_hash(settings: Settings, clock: datetime) -> str:
+    name = f"{clock.date().isoformat()}.json"
+    return file_hashes(settings.folder / "history", [name])[name]
 
 
 def _remember(settings: Settings, bundle: Bundle, clock: datetime) -> list[str]:

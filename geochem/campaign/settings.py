@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from copy import deepcopy
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -92,6 +92,32 @@ class Settings:
     def resolve(self, text: str) -> Path:
         """Give the path that a text of the campaign file means."""
         return (self.folder / text).resolve() if not Path(text).is_absolute() else Path(text)
+
+    def only(self, names: Iterable[str]) -> Settings:
+        """Give a view that holds nothing but what a step obeys.
+
+        Parameters
+        ----------
+        names : iterable of str
+            Tables (``"background"``), single keys (``"targets.seek"``), ``"layers"``. The working
+            CRS and the seed are always there.
+
+        Returns
+        -------
+        Settings
+            Without the other tables and keys: reading one is an error, so that a step cannot
+            obey what the hash of its stage does not know.
+        """
+        tables: dict[str, Any] = {}
+        for name in names:
+            table, _, key = name.partition(".")
+            found = self.tables.get(table)
+            if key and isinstance(found, Mapping):
+                tables.setdefault(table, {})[key] = found[key]
+            elif table in self.tables:
+                tables[table] = found
+        top = {key: self.top[key] for key in ("crs", "seed")}
+        return Settings(self.path, top, tables, self.layers if "layers" in names else {})
 
     def plain(self) -> dict[str, Any]:
         """Give everything as plain values, for `run.json`."""

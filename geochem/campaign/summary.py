@@ -25,6 +25,8 @@ def run_lines(result: RunResult) -> list[str]:
     """
     from geochem.quality.summary import summary_lines
 
+    if result.kept:
+        return ["", *result.messages, f"Open {result.folder / 'index.html'}"]
     bundle = result.bundle
     survey, report = bundle.survey, bundle.targets
     lines = [
