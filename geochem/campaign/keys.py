@@ -132,6 +132,16 @@ BACKGROUND: dict[str, Key] = {
     "options": Key("table", "options of the method, for example { k = 2 }", {}),
     "by": Key("texts", "columns that separate domains, for example ['geology']", []),
     "min_n": Key("whole", "samples a domain needs to stand alone", 30),
+    "level_by": Key(
+        "texts",
+        "columns whose groups are brought to one level; [] for none",
+        ["instrument", "batch"],
+    ),
+    "level_from": Key(
+        "texts",
+        "evidence for levelling: standards, duplicates, ground",
+        ["standards", "duplicates"],
+    ),
     "element": Key(
         "table", "another method or value for one element: [background.element.Au]", {}
     ),

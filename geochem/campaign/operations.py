@@ -83,6 +83,10 @@ OPERATIONS: tuple[Operation, ...] = (
         ("survey", "spacings"), ("quality",), f"{_HERE}:accept", opening=True,
     ),
     Operation(
+        "level", "Levelling instruments and batches", ("survey", "quality"),
+        ("survey", "levelling"), ("background",), f"{_HERE}:level",
+    ),
+    Operation(
         "progress", "Comparing plan, log and laboratory", ("survey", "field_log", "until"),
         ("progress", "plan"), ("plan", "dispatch"), f"{_HERE}:count_progress",
     ),

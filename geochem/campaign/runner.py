@@ -31,7 +31,7 @@ from geochem.model.finding import Finding
 #: records that the outputs get
 _KEPT = (
     "inputs", "layers", "survey", "spacings", "quality", "progress", "compositions", "background",
-    "evidence", "surfaces", "targets", "previous",
+    "evidence", "surfaces", "targets", "previous", "levelling",
 )  # fmt: skip
 
 
@@ -379,6 +379,7 @@ def _bundle(
         threshold_records=background.threshold_records,
         probability_plots=background.probability_plots,
         backgrounds=background.backgrounds,
+        levelling=state["levelling"],
         compositions=state["compositions"],
         evidence=state["evidence"],
         surfaces=state["surfaces"],

@@ -201,6 +201,18 @@ def accept(settings: Settings, *, survey: Survey, quality: QualityReport) -> Giv
     return {"survey": accepted, "spacings": spacings}, accepted.findings[before:]
 
 
+def level(settings: Settings, *, survey: Survey, quality: QualityReport) -> Given:
+    """Bring instruments, batches ... to a common level where there is evidence."""
+    from geochem.background.levelling import level_survey
+
+    table = settings.table("background")
+    by = [c for c in table["level_by"] if c]
+    levelled, record, findings = level_survey(
+        survey, by, evidence=table["level_from"], calibrations=quality.calibrations
+    )
+    return {"survey": levelled, "levelling": record}, findings
+
+
 def _with_trust(analytes: pd.DataFrame, verdicts: pd.DataFrame) -> pd.DataFrame:
     """Write the trust class of quality control beside each assay and element."""
     known = verdicts.dropna(subset=["trust"]).drop_duplicates(["assay", "element"])

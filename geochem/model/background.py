@@ -42,3 +42,52 @@ class BackgroundReport:
     threshold_records: Mapping[tuple[str, str, str], Threshold] = field(default_factory=dict)
     probability_plots: Mapping[tuple[str, str], Threshold] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+
+
+#: one row per group and element that levelling looked at
+LEVELLING_GROUPS: dict[str, str] = {
+    "column": "text", "assay": "text", "group": "text", "element": "text", "n_samples": "count",
+    "n_evidence": "count", "evidence": "text", "found": "number", "found_low": "number",
+    "found_high": "number", "factor": "number", "factor_low": "number", "factor_high": "number",
+    "levelled": "flag", "reason": "text",
+}  # fmt: skip
+
+#: one row per column, assay and element: what levelling did to the variance of log10 values
+LEVELLING_ELEMENTS: dict[str, str] = {
+    "column": "text", "assay": "text", "element": "text", "groups": "count", "n": "count",
+    "between_pct": "number", "likelihood_ratio": "number", "variance_before": "number",
+    "variance_after": "number", "removed_pct": "number", "regional_pct": "number",
+    "levelled": "flag", "reason": "text",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Levelling:
+    """What levelling did.
+
+    Parameters
+    ----------
+    groups : pandas.DataFrame
+        `LEVELLING_GROUPS`. Values of a group were multiplied by `factor` (90 % interval beside
+        it); `found` is the factor that the evidence alone gives.
+    elements : pandas.DataFrame
+        `LEVELLING_ELEMENTS`: standard deviation between groups [%], variance of log10 of the
+        detected values before and after, the share removed [%], and how much of what was
+        removed follows the position on the ground (quadratic surface) [%].
+    by, evidence : tuple of str
+        Columns that name groups, in order; kinds of evidence.
+    method, reference : str
+        How, and publications.
+    """
+
+    groups: pd.DataFrame
+    elements: pd.DataFrame
+    by: tuple[str, ...]
+    evidence: tuple[str, ...]
+    method: str
+    reference: str
+
+    @property
+    def done(self) -> bool:
+        """Whether any value was changed."""
+        return bool(self.elements["levelled"].any())

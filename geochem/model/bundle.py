@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
+from geochem.model.background import Levelling
 from geochem.model.evidence import Composition, Evidence
 from geochem.model.finding import Finding
 from geochem.model.layers import Layers, Spacing
@@ -99,6 +100,8 @@ class Bundle:
         The checked campaign file as plain values, defaults filled in.
     findings : tuple of Finding
         All findings of all steps, in order.
+    levelling : Levelling, optional
+        What levelling did to the accepted values.
     """
 
     info: CampaignInfo
@@ -117,3 +120,4 @@ class Bundle:
     progress: Mapping[str, Any] = field(default_factory=dict)
     settings: Mapping[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    levelling: Levelling | None = None

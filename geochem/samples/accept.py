@@ -12,7 +12,7 @@ from geochem.elements import XRF_NEVER, element_rank
 from geochem.errors import unknown
 from geochem.model.finding import Finding, name_some
 from geochem.model.tables import ANALYTES, SUFFIXES, Values, conform, value_column
-from geochem.samples.calibrated import apply_calibration
+from geochem.stats.calibration_line import USABLE, apply_calibration, calibrations_for
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -22,9 +22,6 @@ if TYPE_CHECKING:
     from geochem.model.survey import Survey
 
     Flags = npt.NDArray[np.bool_]
-
-#: the calibration verdicts that may be used
-_USABLE = ("pass", "provisional")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,7 +80,7 @@ def accept_values(
     for name in prefer or ():
         if name not in assays and name not in sources:
             raise unknown("assay in [quality] prefer", name, assays)
-    usable = [c for c in calibrations if c.verdict in _USABLE]
+    usable = [c for c in calibrations if c.verdict in USABLE]
     instruments = _instruments(survey, usable)
     medium = table["medium"].fillna("").to_numpy(dtype=object)
     counted = np.ones(len(table), dtype=bool)
@@ -230,35 +227,20 @@ def _calibrate(
     instruments: dict[tuple[str, str], pd.Series], table: pd.DataFrame, kind: str,
 ) -> tuple[Values, tuple[Calibration, ...], list[Finding]]:  # fmt: skip
     """Correct the values of one element if a calibration covers every sample of the medium."""
-    mine = [c for c in usable if c.element == element and c.assay == assay]
-    if not mine:
+    if not any(c.element == element and c.assay == assay for c in usable):
         return values, (), []
-    mine.sort(key=lambda c: (_USABLE.index(c.verdict), -c.n, c.reference_assay, c.instrument))
     there = here & np.isfinite(values.value)
-    # toward one reference only: another digestion would be another quantity
-    for reference in dict.fromkeys(c.reference_assay for c in mine):
-        best: dict[str, Calibration] = {}
-        for c in mine:
-            if c.reference_assay == reference:
-                best.setdefault(c.instrument, c)
-        serial = np.full(len(table), "", dtype=object)
-        if (assay, element) in instruments:
-            serial = (
-                table["sample_id"]
-                .map(instruments[assay, element])
-                .fillna("")
-                .to_numpy(dtype=object)
-            )
-        groups = sorted(set(serial[there]))
-        chosen = {s: best.get(s, best.get("")) for s in groups}
-        if any(c is None for c in chosen.values()):
-            continue
+    serial = np.full(len(table), "", dtype=object)
+    if (assay, element) in instruments:
+        serial = (
+            table["sample_id"].map(instruments[assay, element]).fillna("").to_numpy(dtype=object)
+        )
+    chosen = calibrations_for(usable, element, assay, sorted(set(serial[there])))
+    if chosen is not None:
         out = _values(table, element, assay)
         used: list[Calibration] = []
         beyond = 0
         for name, calibration in chosen.items():
-            if calibration is None:  # pragma: no cover - excluded above
-                continue
             rows = there & (serial == name)
             mine_here = Values(
                 values.value[rows], values.below[rows], values.above[rows], values.err[rows]

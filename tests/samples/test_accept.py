@@ -12,7 +12,7 @@ from geochem.model.quality import Calibration
 from geochem.model.tables import ANALYTES, SUFFIXES, Values
 from geochem.samples.accept import accept_values
 from geochem.samples.assemble import assemble_survey
-from geochem.samples.calibrated import apply_calibration
+from geochem.stats.calibration_line import apply_calibration
 
 CRS = "EPSG:32735"
 

@@ -1,7 +1,8 @@
-"""A calibration applied to values, limits and errors of one element."""
+"""Which calibrations apply to one element, and what they make of values, limits and errors."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +15,48 @@ if TYPE_CHECKING:
     from geochem.model.quality import Calibration
 
     Floats = npt.NDArray[np.float64]
+
+
+#: the calibration verdicts that may be used, the better first
+USABLE = ("pass", "provisional")
+
+
+def calibrations_for(
+    calibrations: Iterable[Calibration], element: str, assay: str, instruments: Sequence[str]
+) -> dict[str, Calibration] | None:
+    """Choose a calibration for every instrument, all toward one reference.
+
+    Parameters
+    ----------
+    calibrations : iterable of Calibration
+        Those with another verdict than pass or provisional are not used.
+    element, assay : str
+        What is corrected.
+    instruments : sequence of str
+        Those in use; empty text for unknown.
+
+    Returns
+    -------
+    dict of str to Calibration or None
+        By instrument; None when one of them has no calibration toward the same reference:
+        corrected and uncorrected values are not mixed.
+    """
+    mine = [
+        c for c in calibrations
+        if c.element == element and c.assay == assay and c.verdict in USABLE
+    ]  # fmt: skip
+    mine.sort(key=lambda c: (USABLE.index(c.verdict), -c.n, c.reference_assay, c.instrument))
+    # toward one reference only: another digestion would be another quantity
+    for reference in dict.fromkeys(c.reference_assay for c in mine):
+        best: dict[str, Calibration] = {}
+        for c in mine:
+            if c.reference_assay == reference:
+                best.setdefault(c.instrument, c)
+        chosen = {s: best.get(s) or best.get("") for s in instruments}
+        found = {s: c for s, c in chosen.items() if c is not None}
+        if len(found) == len(chosen):
+            return found
+    return None
 
 
 def apply_calibration(values: Values, calibration: Calibration) -> Values:
