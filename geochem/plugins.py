@@ -13,7 +13,7 @@ import inspect
 import typing
 import warnings
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import EntryPoint, entry_points
 from types import NoneType, SimpleNamespace, UnionType
 from typing import Any, Literal
@@ -90,6 +90,8 @@ class Option:
         For ``choice``.
     optional : bool
         Whether None is allowed.
+    low, high : float or None
+        Bounds of a number, both allowed themselves.
     """
 
     name: str
@@ -97,6 +99,26 @@ class Option:
     default: Any
     choices: tuple[Any, ...] = ()
     optional: bool = False
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """Bounds of an option, written ``Annotated[float, Bounds(0, 1)]``.
+
+    Parameters
+    ----------
+    low, high : float or None
+        Smallest and largest allowed value; None where there is no bound.
+    """
+
+    low: float | None = None
+    high: float | None = None
+
+
+#: the method of a class that takes the options; elsewhere it is ``__init__``
+OPTIONS_OF = {"renderers": "render", "readers": "read", "rankers": "rank"}
 
 
 def _check_group(group: str) -> None:
@@ -213,44 +235,71 @@ def options_of(method: Any, function: str | None = None) -> list[Option]:
     if function is None and method.__init__ is object.__init__:
         return []
     target = method.__init__ if function is None else getattr(method, function)
+    return _options(target, method.__name__, keyword_only=function is not None)
+
+
+def options_of_function(function: Any) -> list[Option]:
+    """Read the options of a function: its keyword-only arguments.
+
+    Parameters
+    ----------
+    function : callable
+        With typed keyword-only arguments.
+
+    Returns
+    -------
+    list of Option
+        In the order of the signature.
+
+    Raises
+    ------
+    WrongCall
+        As `options_of`.
+    """
+    return _options(function, function.__name__, keyword_only=True)
+
+
+def _options(target: Any, owner: str, *, keyword_only: bool) -> list[Option]:
     names_known = getattr(target, "__globals__", {})
     found = []
     for parameter in inspect.signature(target).parameters.values():
+        if parameter.kind in (parameter.VAR_KEYWORD, parameter.VAR_POSITIONAL):
+            raise WrongCall(f"{owner} takes *args or **kwargs; an option must be a named keyword.")
         if parameter.name == "self" or (
-            function is not None and parameter.kind is not parameter.KEYWORD_ONLY
+            keyword_only and parameter.kind is not parameter.KEYWORD_ONLY
         ):
             continue
-        if parameter.kind in (parameter.VAR_KEYWORD, parameter.VAR_POSITIONAL):
-            raise WrongCall(
-                f"{method.__name__} takes *args or **kwargs; an option must be a named keyword."
-            )
         # one annotation at a time: those of other arguments may name types that are imported
         # for the type checker only
         one = SimpleNamespace(__annotations__={parameter.name: parameter.annotation})
-        hint = typing.get_type_hints(one, globalns=names_known)[parameter.name]
-        kind, choices, optional = _kind(hint, method, parameter.name)
-        found.append(Option(parameter.name, kind, parameter.default, choices, optional))
+        hints = typing.get_type_hints(one, globalns=names_known, include_extras=True)
+        option = Option(parameter.name, "", parameter.default)
+        found.append(_with_kind(option, hints[parameter.name], owner))
     return found
 
 
-def _kind(hint: Any, method: Any, name: str) -> tuple[str, tuple[Any, ...], bool]:
+def _with_kind(option: Option, hint: Any, owner: str) -> Option:
+    """Fill in what an annotation says of an option."""
     origin = typing.get_origin(hint)
     if origin is typing.Annotated:
-        return _kind(typing.get_args(hint)[0], method, name)
+        inner, *notes = typing.get_args(hint)
+        for note in notes:
+            if isinstance(note, Bounds):
+                option = replace(option, low=note.low, high=note.high)
+        return _with_kind(option, inner, owner)
     if origin in (typing.Union, UnionType):
-        inner = [a for a in typing.get_args(hint) if a is not NoneType]
-        if len(inner) == 1:
-            kind, choices, _ = _kind(inner[0], method, name)
-            return kind, choices, True
+        left = [a for a in typing.get_args(hint) if a is not NoneType]
+        if len(left) == 1:
+            return _with_kind(replace(option, optional=True), left[0], owner)
     if origin is Literal:
-        return "choice", typing.get_args(hint), False
+        return replace(option, kind="choice", choices=typing.get_args(hint))
     if hint in (bool, int, float, str):
-        return hint.__name__, (), False
+        return replace(option, kind=hint.__name__)
     if origin in (list, tuple) or str(origin) == "<class 'collections.abc.Sequence'>":
-        inner_kind, choices, _ = _kind(typing.get_args(hint)[0], method, name)
-        return f"list of {inner_kind}", choices, False
+        one = _with_kind(option, typing.get_args(hint)[0], owner)
+        return replace(one, kind=f"list of {one.kind}")
     raise WrongCall(
-        f"the option '{name}' of {method.__name__} is typed {hint!r}; "
+        f"the option '{option.name}' of {owner} is typed {hint!r}; "
         "allowed are bool, int, float, str, Literal and lists of these."
     )
 
@@ -320,7 +369,7 @@ def _check_value(name: str, option: Option, value: Any) -> Any:
     if kind.startswith("list of "):
         if not isinstance(value, list | tuple):
             raise WrongCall(f"option '{option.name}' of '{name}' must be a list, got {value!r}.")
-        one = Option(option.name, kind[8:], None, option.choices)
+        one = replace(option, kind=kind[8:], optional=False)
         return [_check_value(name, one, v) for v in value]
     if kind == "choice":
         if value not in option.choices:
@@ -334,4 +383,12 @@ def _check_value(name: str, option: Option, value: Any) -> Any:
     }[kind]
     if not fits:
         raise WrongCall(f"option '{option.name}' of '{name}' must be {kind}, got {value!r}.")
+    for bound, words, outside in (
+        (option.low, "at least", lambda low: value < low),
+        (option.high, "at most", lambda high: value > high),
+    ):
+        if bound is not None and kind in ("int", "float") and outside(bound):
+            raise WrongCall(
+                f"option '{option.name}' of '{name}' must be {words} {bound:g}, got {value!r}."
+            )
     return float(value) if kind == "float" else value

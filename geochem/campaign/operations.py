@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from geochem.model.finding import Finding
+from geochem.plugins import Option, options_of_function
 
 if TYPE_CHECKING:
     from geochem.campaign.settings import Settings
@@ -41,6 +42,8 @@ class Operation:
     opening : bool, default False
         It is worked out anew together with the other opening steps: what passes only between
         them is large and not kept as a stage.
+    common : str, optional
+        ``module:function`` whose keyword arguments are options too.
     """
 
     name: str
@@ -50,14 +53,25 @@ class Operation:
     tables: tuple[str, ...]
     function: str
     opening: bool = False
+    common: str = ""
 
-    def load(self) -> Callable[..., tuple[dict[str, Any], Sequence[Finding]]]:
+    def load(self) -> Callable[..., Any]:
         """Import the function."""
-        module, _, name = self.function.partition(":")
-        loaded: Callable[..., tuple[dict[str, Any], Sequence[Finding]]] = getattr(
-            importlib.import_module(module), name
-        )
-        return loaded
+        return _imported(self.function)
+
+    def functions(self) -> list[Callable[..., Any]]:
+        """Import the functions whose keyword arguments are the options."""
+        return [self.load(), *([_imported(self.common)] if self.common else [])]
+
+    def options(self) -> list[Option]:
+        """Read the typed options from the signatures."""
+        return [o for function in self.functions() for o in options_of_function(function)]
+
+
+def _imported(reference: str) -> Callable[..., Any]:
+    module, _, name = reference.partition(":")
+    found: Callable[..., Any] = getattr(importlib.import_module(module), name)
+    return found
 
 
 _HERE = "geochem.campaign.wiring"
@@ -114,6 +128,23 @@ OPERATIONS: tuple[Operation, ...] = (
         ("targets", "previous"), ("targets", "history"), f"{_HERE}:propose",
     ),
 )  # fmt: skip
+
+_LAYERS = "geochem.campaign.on_layers"
+_COMMON = f"{_LAYERS}:common_options"
+
+#: what `apply` does with one layer; each lets the steps above do the work
+ON_LAYERS: tuple[Operation, ...] = tuple(
+    Operation(name, title, ("layer",), (gives,), (), f"{_LAYERS}:{name}", common=_COMMON)
+    for name, title, gives in (
+        ("log_ratio", "Log-ratios", "layer"),
+        ("threshold", "Background and threshold", "layer"),
+        ("score", "Scores against background", "layer"),
+        ("gi_star", "Local Gi*", "layer"),
+        ("clusters", "Groups of anomalous samples", "layer"),
+        ("surface", "Surface", "raster"),
+        ("outlines", "Outlines and ranks", "layer"),
+    )
+)
 
 #: `check` stops after this one
 CHECKED_BY = "accept"

@@ -243,7 +243,7 @@ class _Job:
         given: dict[str, Any],
         clock: datetime,
         until: date | None,
-        kept: Kept,
+        kept: Kept | None,
     ) -> None:
         self.settings, self.clock, self.until, self.kept = settings, clock, until, kept
         self.state = dict(given)
@@ -258,6 +258,25 @@ class _Job:
             )
             self._bundle = _bundle(self.settings, self.state, self.clock, self.until, findings)
         return self._bundle
+
+
+def bundle_of(campaign_path: str | Path) -> Bundle:
+    """Work out all records of a campaign and write nothing.
+
+    Parameters
+    ----------
+    campaign_path : str or Path
+        Campaign file, or its folder.
+
+    Returns
+    -------
+    Bundle
+        What the renderers of a run would get.
+    """
+    settings = read_campaign(campaign_path)
+    clock = datetime.now().replace(microsecond=0)
+    given = {"until": None, "clock": datetime(clock.year, clock.month, clock.day)}
+    return _Job(settings, given, clock, None, None).bundle()
 
 
 def _receipt_key(folder: Path) -> str:

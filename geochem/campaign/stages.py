@@ -90,7 +90,7 @@ def program_hash() -> str:
 @functools.cache
 def _own_hash() -> str:
     here = Path(__file__).resolve().parents[1]
-    files = _folder_hashes(here, (".py", ".toml", ".json", ".html", ".csv"))
+    files = _folder_hashes(here)
     return digest(versions(), sys.version, files)
 
 
@@ -98,7 +98,7 @@ def _folder_hashes(folder: Path, endings: tuple[str, ...] = ()) -> list[Any]:
     return [
         [p.relative_to(folder).as_posix(), hashlib.sha256(p.read_bytes()).hexdigest()]
         for p in sorted(folder.rglob("*"))
-        if p.is_file() and (not endings or p.suffix in endings)
+        if p.is_file() and p.suffix != ".pyc" and (not endings or p.suffix in endings)
     ]
 
 

@@ -119,7 +119,7 @@ def plugin_rows() -> list[dict[str, Any]]:
     """
     rows = []
     for group in plugins.GROUPS:
-        function = {"renderers": "render", "readers": "read", "rankers": "rank"}.get(group)
+        function = plugins.OPTIONS_OF.get(group)
         for entry in plugins.entries(group):
             row: dict[str, Any] = {
                 "group": group,

@@ -66,6 +66,12 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
         paths = settings.files(table["path"])
         inputs += paths
         options = {k: table[k] for k in _TABLE_OPTIONS}
+        paths, foreign = _of_plugins(paths, table)
+        for read in foreign:
+            assays.append(read)
+            findings += read.findings
+        if not paths:
+            continue
         try:
             read = read_assays(
                 paths, assay=table["name"], source=table["source"], sigma=table["sigma"],
@@ -112,6 +118,29 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
         "inputs": tuple(inputs),
     }
     return outputs, findings
+
+
+def _of_plugins(
+    paths: Sequence[Path], table: dict[str, Any]
+) -> tuple[list[Path], list[AssayRead]]:
+    """Let readers of other packages read the files that they know; give the rest back.
+
+    Which readers there are is decided by what is installed, never by the data.
+    """
+    from geochem import plugins
+
+    others = [e for e in plugins.entries("readers") if e.distribution != "geochem"]
+    rest: list[Path] = []
+    reads: list[AssayRead] = []
+    for path in paths:
+        for entry in others:
+            reader = plugins.load("readers", entry.name)()
+            if reader.can_read(path):
+                reads.append(reader.read(path, source=table["source"], assay=table["name"]))
+                break
+        else:
+            rest.append(path)
+    return rest, reads
 
 
 def _stack(

@@ -116,9 +116,55 @@ def demo(folder: str) -> None:
 
 
 @commands.command()
+@click.argument("operation", metavar="OPERATION")
+@click.argument("layer", metavar="INPUT[:LAYER]")
+@click.option("--out", metavar="OUTPUT[:LAYER]", required=True, help="where the answer goes")
+@click.option("--option", "options", metavar="K=V", multiple=True, help="of the operation")
+@click.option("--progress", type=click.Choice(["json"]), help="progress as JSON lines")
+def apply(
+    operation: str, layer: str, out: str, options: tuple[str, ...], progress: str | None
+) -> None:
+    """Carry out one operation on one layer of any local vector file.
+
+    Operations and their options: geochem plugins --describe
+    """
+    from geochem.campaign.apply import applied_lines, parse_options
+    from geochem.campaign.apply import apply as apply_operation
+
+    given = parse_options(operation, list(options))
+    if progress is None:
+        with progress_bar() as tell:
+            done = apply_operation(operation, layer, out, given, progress=tell)
+        for line in applied_lines(done):
+            say(line)
+        return
+
+    def tell_json(title: str, step: int, total: int) -> None:
+        _say_json_line({"progress": round(100 * step / max(total, 1)), "message": title})
+
+    done = apply_operation(operation, layer, out, given, progress=tell_json)
+    _say_json_line(
+        {
+            "out": str(done.path), "layer": done.layer, "style": str(done.style),
+            "rows": done.rows, "findings": [f.as_json() for f in done.findings],
+        }
+    )  # fmt: skip
+
+
+@commands.command()
+@click.option("--check", "checked", metavar="NAME", help="test a method or plug-in")
+@click.option("--describe", "described", is_flag=True, help="operations and options as JSON")
 @click.option("--json", "as_json", is_flag=True, help="one JSON document on standard output")
-def plugins(*, as_json: bool) -> None:
+def plugins(checked: str | None, *, described: bool, as_json: bool) -> None:
     """List methods and plug-ins with their options."""
+    if checked is not None:
+        _check_plugin(checked, as_json=as_json)
+        return
+    if described:
+        from geochem.campaign.describe import describe
+
+        _say_json(describe())
+        return
     from geochem.campaign.summary import plugin_rows
 
     rows = plugin_rows()
@@ -135,6 +181,21 @@ def plugins(*, as_json: bool) -> None:
     for row in rows:
         for option in row["options"]:
             say(f"{row['name']}: {option['name']} ({option['kind']}) = {option['default']!r}")
+
+
+def _check_plugin(name: str, *, as_json: bool) -> None:
+    from geochem.testing import check_named
+
+    faults = check_named(name)
+    if as_json:
+        _say_json({"name": name, "faults": faults})
+    for fault in [] if as_json else faults:
+        say(f"  {fault}")
+    if faults:
+        say(f"geochem: {name} has {len(faults)} faults and should not be used.", error=True)
+        sys.exit(REFUSED)
+    if not as_json:
+        say(f"{name} passes the checks that the built-in methods pass.")
 
 
 def _run(campaign: str, out: str | None, until: str | None, jobs: int = 1) -> None:
@@ -157,6 +218,11 @@ def _run(campaign: str, out: str | None, until: str | None, jobs: int = 1) -> No
 
 def _say_json(document: Any) -> None:
     sys.stdout.write(json.dumps(document, ensure_ascii=True, indent=1, default=str) + "\n")
+
+
+def _say_json_line(document: Any) -> None:
+    sys.stdout.write(json.dumps(document, ensure_ascii=True, default=str) + "\n")
+    sys.stdout.flush()
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -105,7 +105,7 @@ def kill_many(folder: Path, kills: int, seed: int) -> tuple[Counter[str], list[s
     counts: Counter[str] = Counter()
     faults: list[str] = []
     for number in range(1, kills + 1):
-        small.write_settings(folder, seed=number)
+        small.write_small_campaign(folder, seed=number)
         process = start(folder)
         if number % 2:
             time.sleep(random_moment.uniform(0, usual * 1.05))

@@ -8,21 +8,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from geochem.model.bundle import CampaignInfo
     from geochem.model.surface import Surface
 
 NODATA = -9999.0
 
 
-def write_surface(surface: Surface, info: CampaignInfo, folder: Path) -> list[Path]:
+def write_surface(surface: Surface, crs: str, title: str, folder: Path) -> list[Path]:
     """Write one surface, its uncertainty as second band.
 
     Parameters
     ----------
     surface : Surface
         Values and, where there is one, deviation.
-    info : CampaignInfo
-        CRS and title.
+    crs, title : str
+        Working CRS, title of the campaign.
     folder : Path
         Where to.
 
@@ -47,18 +46,18 @@ def write_surface(surface: Surface, info: CampaignInfo, folder: Path) -> list[Pa
         width=columns,
         count=len(bands),
         dtype="float32",
-        crs=info.crs,
+        crs=crs,
         transform=from_origin(surface.west, surface.north, surface.cell, surface.cell),
         nodata=NODATA,
         compress="DEFLATE",
     ) as grid:
-        for number, (title, unit, values) in enumerate(bands, 1):
+        for number, (words, unit, values) in enumerate(bands, 1):
             filled = np.where(np.isfinite(values), values, NODATA).astype("float32")
             grid.write(filled, number)
-            grid.set_band_description(number, f"{surface.title}: {title}")
+            grid.set_band_description(number, f"{surface.title}: {words}")
             grid.set_band_unit(number, unit)
         grid.update_tags(
-            TITLE=info.title,
+            TITLE=title,
             METHOD=surface.method,
             REFERENCE=surface.reference,
             SAMPLES=str(surface.n_used),

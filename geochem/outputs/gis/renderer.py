@@ -53,19 +53,34 @@ class GisRenderer:
         report = bundle.targets
         written = [write_geopackage(bundle, folder / "campaign.gpkg", results_table=results_table)]
         written += write_styles(bundle, folder / "styles")
-        targets = _contract_frame(report.targets, contract.TARGETS)
+        targets = contract_frame(report.targets, contract.TARGETS)
         written.append(write_geojson(targets, folder / "targets.geojson"))
         written.append(write_gpx(_target_points(targets), folder / "targets.gpx"))
         written.append(write_gpx(_follow_up_points(report.follow_up), folder / "follow_up.gpx"))
         if bundle.surfaces:
             (folder / "surfaces").mkdir(exist_ok=True)
         for surface in bundle.surfaces:
-            written += write_surface(surface, bundle.info, folder / "surfaces")
+            written += write_surface(
+                surface, bundle.info.crs, bundle.info.title, folder / "surfaces"
+            )
         return written
 
 
-def _contract_frame(frame: gpd.GeoDataFrame, columns: dict[str, str]) -> gpd.GeoDataFrame:
-    """Put contract columns first and in order, with their kinds; keep geometry and CRS."""
+def contract_frame(frame: gpd.GeoDataFrame, columns: dict[str, str]) -> gpd.GeoDataFrame:
+    """Put contract columns first and in order, with their kinds; keep geometry and CRS.
+
+    Parameters
+    ----------
+    frame : geopandas.GeoDataFrame
+        A layer.
+    columns : dict of str to str
+        A contract of `geochem.model.tables`.
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+        A new frame.
+    """
     import geopandas as gpd
 
     flat = contract.conform(frame.drop(columns=frame.geometry.name), columns, extra=True)
@@ -96,9 +111,9 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
     layers: dict[str, gpd.GeoDataFrame] = {
         "samples": _sample_layer(survey.samples),
         "anomalies": bundle.evidence.anomalies,
-        "targets": _contract_frame(report.targets, contract.TARGETS),
-        "follow_up": _contract_frame(report.follow_up, contract.FOLLOW_UP),
-        "holes": _contract_frame(report.holes, contract.HOLES),
+        "targets": contract_frame(report.targets, contract.TARGETS),
+        "follow_up": contract_frame(report.follow_up, contract.FOLLOW_UP),
+        "holes": contract_frame(report.holes, contract.HOLES),
         "leads": report.leads,
     }
     kinds = {"samples": "Point", "anomalies": "Point", "follow_up": "Point", "holes": "Point"}
@@ -136,7 +151,7 @@ def _sample_layer(samples: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 def _append(frame: Any, path: Path, layer: str, geometry_type: str) -> None:
     import pyogrio
 
-    frame = _plain_kinds(frame)
+    frame = plain_kinds(frame)
     options: dict[str, Any] = {"layer": layer, "driver": "GPKG", "append": path.exists()}
     if not len(frame):
         options["geometry_type"] = "Polygon" if geometry_type == "Unknown" else geometry_type
@@ -150,7 +165,7 @@ def _append_rows(frame: Any, path: Path, table: str) -> None:
     import pyogrio
     from pandas.api.types import is_bool_dtype, is_datetime64_any_dtype
 
-    flat = _plain_kinds(frame)
+    flat = plain_kinds(frame)
     pyogrio.write_dataframe(flat.head(0), path, layer=table, driver="GPKG", append=path.exists())
     columns = []
     for name in flat.columns:
@@ -185,8 +200,19 @@ def _append_rows(frame: Any, path: Path, table: str) -> None:
         connection.close()
 
 
-def _plain_kinds(frame: Any) -> Any:
-    """Make every column of a kind that GDAL knows: nullable whole numbers, texts, dates."""
+def plain_kinds(frame: Any) -> Any:
+    """Make every column of a kind that GDAL knows: nullable whole numbers, texts, dates.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        Not changed.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A new frame.
+    """
     import numpy as np
     import pandas as pd
 
@@ -232,7 +258,7 @@ def write_geojson(frame: gpd.GeoDataFrame, path: Path) -> Path:
 
     moved, _ = transform_frame(frame, WGS84)
     pyogrio.write_dataframe(
-        _plain_kinds(moved),
+        plain_kinds(moved),
         path,
         driver="GeoJSON",
         geometry_type=None if len(moved) else "Polygon",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
+from collections.abc import Mapping
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.model.tables import values_of
+from geochem.outputs.text_cells import printable
 from geochem.units import shown_unit
 
 if TYPE_CHECKING:
@@ -84,11 +86,7 @@ def element_style(element: str, limits: list[float], unit: str, divisor: float) 
     edges = [None, *limits, None]
     for i, (low, high) in enumerate(pairwise(edges)):
         rule = _add(types, "Rule")
-        if low is None:
-            words = "all" if high is None else f"under {high:g}"
-        else:
-            words = f"{low:g} and more" if high is None else f"{low:g} to {high:g}"
-        _add(rule, "Name", f"{element} {words} {unit}")
+        _add(rule, "Name", f"{element} {_class_words(low, high)} {unit}")
         both = _add(_add(rule, "ogc:Filter"), "ogc:And")
         _compare(both, "PropertyIsEqualTo", flag, "false")
         _compare(
@@ -104,7 +102,147 @@ def element_style(element: str, limits: list[float], unit: str, divisor: float) 
     return root
 
 
-def _polygon_style(layer: str, title: str, label: str, colour: str, dash: str) -> ET.Element:
+def graded_style(layer: str, title: str, column: str, limits: list[float]) -> ET.Element:
+    """Make a graded style of points for one number.
+
+    Parameters
+    ----------
+    layer, title, column : str
+        Name of the layer, title of the style, name of the attribute.
+    limits : list of float
+        Class limits, rising.
+
+    Returns
+    -------
+    xml.etree.ElementTree.Element
+        The document.
+    """
+    root, types = _document(layer, title)
+    edges = [None, *limits, None]
+    for i, (low, high) in enumerate(pairwise(edges)):
+        rule = _add(types, "Rule")
+        _add(rule, "Name", f"{column} {_class_words(low, high)}".strip())
+        bounds = []
+        if low is not None:
+            bounds.append(("PropertyIsGreaterThanOrEqualTo", low))
+        if high is not None:
+            bounds.append(("PropertyIsLessThan", high))
+        if bounds:
+            where = _add(rule, "ogc:Filter")
+            where = where if len(bounds) == 1 else _add(where, "ogc:And")
+            for kind, limit in bounds:
+                _compare(where, kind, column, f"{limit:g}")
+        _point(rule, "circle", 4 + 2 * i, _PURPLE[min(i, len(_PURPLE) - 1)], "#2b2b2b")
+    return root
+
+
+def _class_words(low: float | None, high: float | None) -> str:
+    if low is None:
+        return "all" if high is None else f"under {high:g}"
+    return f"{low:g} and more" if high is None else f"{low:g} to {high:g}"
+
+
+def flag_style(layer: str, title: str, column: str, words: tuple[str, str]) -> ET.Element:
+    """Make a style of points for a flag.
+
+    Parameters
+    ----------
+    layer, title, column : str
+        Name of the layer, title of the style, name of the attribute.
+    words : (str, str)
+        What true and false mean.
+
+    Returns
+    -------
+    xml.etree.ElementTree.Element
+        The document.
+    """
+    root, types = _document(layer, title)
+    for value, name, size, fill in (
+        ("false", words[1], 4, _PURPLE[0]),
+        ("true", words[0], 8, _PURPLE[4]),
+    ):
+        rule = _add(types, "Rule")
+        _add(rule, "Name", name)
+        _compare(_add(rule, "ogc:Filter"), "PropertyIsEqualTo", column, value)
+        _point(rule, "circle", size, fill, "#2b2b2b")
+    return root
+
+
+#: distinct for most readers (Okabe and Ito 2008)
+_DISTINCT = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#f0e442")
+
+
+def category_style(layer: str, title: str, column: str, names: Mapping[int, str]) -> ET.Element:
+    """Make a style of points for numbered groups.
+
+    Parameters
+    ----------
+    layer, title, column : str
+        Name of the layer, title of the style, name of the attribute.
+    names : mapping of int to str
+        What each number means.
+
+    Returns
+    -------
+    xml.etree.ElementTree.Element
+        The document.
+    """
+    root, types = _document(layer, title)
+    for i, (number, name) in enumerate(sorted(names.items())):
+        rule = _add(types, "Rule")
+        _add(rule, "Name", f"{number}: {name}")
+        _compare(_add(rule, "ogc:Filter"), "PropertyIsEqualTo", column, str(number))
+        _point(rule, "circle", 7, _DISTINCT[i % len(_DISTINCT)], "#2b2b2b")
+    rule = _add(types, "Rule")
+    _add(rule, "Name", "in no group")
+    _add(_add(_add(rule, "ogc:Filter"), "ogc:PropertyIsNull"), "ogc:PropertyName", column)
+    _point(rule, "circle", 3, "#dddddd", "#777777")
+    return root
+
+
+def raster_style(layer: str, title: str, limits: list[float]) -> ET.Element:
+    """Make a style of a grid.
+
+    Parameters
+    ----------
+    layer, title : str
+        Name of the layer, title of the style.
+    limits : list of float
+        Values that get a colour, rising; between them colours are blended.
+
+    Returns
+    -------
+    xml.etree.ElementTree.Element
+        The document.
+    """
+    root, types = _document(layer, title)
+    rule = _add(types, "Rule")
+    _add(rule, "Name", title)
+    colours = _add(_add(rule, "RasterSymbolizer"), "ColorMap")
+    for i, limit in enumerate(limits or [0.0]):
+        colour = _PURPLE[min(i, len(_PURPLE) - 1)]
+        _add(
+            colours, "ColorMapEntry", None, color=colour, quantity=f"{limit:g}", label=f"{limit:g}"
+        )
+    return root
+
+
+def polygon_style(layer: str, title: str, label: str, colour: str, dash: str) -> ET.Element:
+    """Make a style of outlines.
+
+    Parameters
+    ----------
+    layer, title, label : str
+        Name of the layer, title of the style, attribute that is written.
+    colour, dash : str
+        Of the line; lengths of dashes and gaps, empty for a full line.
+
+    Returns
+    -------
+    xml.etree.ElementTree.Element
+        The document.
+    """
     root, types = _document(layer, title)
     rule = _add(types, "Rule")
     _add(rule, "Name", title)
@@ -148,8 +286,8 @@ def write_styles(bundle: Bundle, folder: Path) -> list[Path]:
 
     folder.mkdir(exist_ok=True)
     documents = {
-        "targets": _polygon_style("targets", "Targets, for follow-up", "target", "#b5391c", ""),
-        "leads": _polygon_style("leads", "Leads: too few samples", "lead", "#8a6d3b", "4 3"),
+        "targets": polygon_style("targets", "Targets, for follow-up", "target", "#b5391c", ""),
+        "leads": polygon_style("leads", "Leads: too few samples", "lead", "#8a6d3b", "4 3"),
         "follow_up": _point_style("follow_up", "Follow-up samples", "triangle", 8, "#1c7a6b"),
         "holes": _point_style("holes", "Proposed holes", "square", 9, "#1f3d7a"),
         "anomalies": _point_style("anomalies", "Samples with scores", "circle", 5, "#a676bd"),
@@ -163,12 +301,29 @@ def write_styles(bundle: Bundle, folder: Path) -> list[Path]:
         unit, divisor = shown_unit(element, float(np.quantile(known, 0.95)))
         limits, _ = class_limits(known / divisor)
         documents[f"samples_{element}"] = element_style(element, limits, unit, divisor)
-    written = []
+    return [write_style(root, folder / f"{name}.sld") for name, root in documents.items()]
+
+
+def write_style(root: ET.Element, path: Path) -> Path:
+    """Write a style document.
+
+    Parameters
+    ----------
+    root : xml.etree.ElementTree.Element
+        From one of the functions above.
+    path : Path
+        Where to.
+
+    Returns
+    -------
+    Path
+        The file.
+    """
     ET.register_namespace("", _SLD)
     ET.register_namespace("ogc", _OGC)
-    for name, root in documents.items():
-        path = folder / f"{name}.sld"
-        ET.indent(root)
-        ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
-        written.append(path)
-    return written
+    for element in root.iter():
+        # XML 1.0 allows no control characters, whatever an attribute of a layer holds
+        element.text = None if element.text is None else printable(element.text, instead="")
+    ET.indent(root)
+    ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
+    return path

@@ -1,0 +1,1 @@
+"""Plug-ins for geochem: one file per plug-in, nothing is imported before it is used."""
