@@ -7,6 +7,7 @@ Pure and Applied Chemistry 94:573-600, doi:10.1515/pac-2019-0603).
 from __future__ import annotations
 
 import re
+from functools import cache
 
 from geochem.errors import WrongCall, unknown
 
@@ -127,6 +128,37 @@ def oxide_factor(oxide: str) -> float:
     element = OXIDES[oxide]
     count = sum(int(n) if n else 1 for s, n in _FORMULA.findall(oxide) if s == element)
     return count * ATOMIC_WEIGHTS[element] / formula_mass(oxide)
+
+
+#: where the numbers of `crustal_abundance` come from
+CRUST_SOURCE = "Rudnick & Gao 2003, Treatise on Geochemistry 3.01 (from memory)"
+
+
+@cache
+def crustal_abundance() -> dict[str, float]:
+    """Read the table `crustal_abundance.csv` beside this file.
+
+    Returns
+    -------
+    dict of str to float
+        Upper continental crust. [mg/kg]
+
+    References
+    ----------
+    Rudnick R. L., Gao S. (2003): Composition of the continental crust. Treatise on Geochemistry
+    3.01; see the head of the table.
+
+    Examples
+    --------
+    >>> crustal_abundance()["Cu"]
+    28.0
+    """
+    import csv
+    from importlib.resources import files
+
+    text = (files("geochem") / "crustal_abundance.csv").read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if line and not line.startswith("#")]
+    return {row["element"]: float(row["mg_per_kg"]) for row in csv.DictReader(lines)}
 
 
 def element_rank(element: str) -> tuple[int, str]:

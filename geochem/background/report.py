@@ -15,7 +15,6 @@ from geochem.background.choice import (
     methods_for,
     own_choice,
 )
-from geochem.background.crust import REFERENCE, crustal_abundance
 from geochem.background.disagreement import compare_with_survey
 from geochem.background.domains import (
     ROCK,
@@ -39,7 +38,7 @@ from geochem.background.table import (
     select,
     threshold_row,
 )
-from geochem.elements import element_rank
+from geochem.elements import CRUST_SOURCE, crustal_abundance, element_rank
 from geochem.model import tables
 from geochem.model.background import BackgroundReport
 from geochem.model.finding import Finding
@@ -352,7 +351,7 @@ def _crust(
                 "method": "crustal_abundance", "n": n, "n_below": int(values.below.sum()),
                 "pooled_with": None,
                 "reason": "Picked rock has no background of its own; compared with the upper "
-                f"continental crust, {abundance[element]:g} mg/kg ({REFERENCE}).",
+                f"continental crust, {abundance[element]:g} mg/kg ({CRUST_SOURCE}).",
             }
         )  # fmt: skip
     return rows

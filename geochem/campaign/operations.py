@@ -79,7 +79,7 @@ _HERE = "geochem.campaign.wiring"
 OPERATIONS: tuple[Operation, ...] = (
     Operation(
         "read", "Reading tables and layers", ("until",),
-        ("field_log", "assays", "standards", "layers", "inputs"),
+        ("field_log", "assays", "standards", "layers", "plan", "dispatch", "inputs"),
         ("samples", "assays", "standards", "layers", "plan.path", "dispatch.path"),
         f"{_HERE}:read_inputs", opening=True,
     ),
@@ -88,9 +88,9 @@ OPERATIONS: tuple[Operation, ...] = (
         ("survey",), (), f"{_HERE}:join_survey", opening=True,
     ),
     Operation(
-        "judge", "Judging standards, blanks and duplicates", ("survey", "standards", "until"),
-        ("quality", "survey"), ("quality", "dispatch", "targets.seek"), f"{_HERE}:judge",
-        opening=True,
+        "judge", "Judging standards, blanks and duplicates",
+        ("survey", "standards", "dispatch", "until"),
+        ("quality", "survey"), ("quality", "targets.seek"), f"{_HERE}:judge", opening=True,
     ),
     Operation(
         "accept", "Choosing the accepted values", ("survey", "quality"),
@@ -101,8 +101,9 @@ OPERATIONS: tuple[Operation, ...] = (
         ("survey", "levelling"), ("background",), f"{_HERE}:level",
     ),
     Operation(
-        "progress", "Comparing plan, log and laboratory", ("survey", "field_log", "until"),
-        ("progress", "plan"), ("plan", "dispatch"), f"{_HERE}:count_progress",
+        "progress", "Comparing plan, log and laboratory",
+        ("survey", "field_log", "plan", "dispatch", "until"), ("progress",), (),
+        f"{_HERE}:count_progress",
     ),
     Operation(
         "compose", "Log-ratios", ("survey",), ("compositions",),

@@ -126,11 +126,8 @@ def dispatch_of(settings: Settings, state: State) -> Dispatched:
     assay = str(readings["assay"].iloc[0])
     elements, leading = _sought(settings, state, samples, assay)
     sent = set(results.loc[results["source"] == "laboratory", "sample_id"])
-    if settings.tables["dispatch"] is not None:
-        from geochem.read.lists import read_dispatch
-
-        listed, _ = read_dispatch(settings.resolve(settings.tables["dispatch"]["path"]))
-        sent |= set(listed["sample_id"])
+    if state.get("dispatch") is not None:
+        sent |= set(state["dispatch"]["sample_id"])
     background, targets = state.get("background"), state.get("targets")
     try:
         chosen = choose_for_laboratory(

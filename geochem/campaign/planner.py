@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
 #: records a plan may use
 _KEPT = (
-    "inputs", "field_log", "standards", "layers", "survey", "spacings", "plan", "background",
-    "evidence", "targets",
+    "inputs", "field_log", "standards", "layers", "survey", "spacings", "plan", "dispatch",
+    "background", "evidence", "targets",
 )  # fmt: skip
 
 
@@ -109,11 +109,6 @@ def _known(settings: Settings, clock: datetime) -> tuple[dict[str, Any], list[Fi
         if len(state["survey"].results):
             _, found = carry_out(state, settings, [by_name[n] for n in rest], keep=_KEPT)
             findings += found
-    elif settings.tables["plan"] is not None:
-        from geochem.read.lists import read_plan
-
-        state["plan"], found = read_plan(settings.resolve(settings.tables["plan"]["path"]))
-        findings += found
     return state, findings
 
 

@@ -31,7 +31,7 @@ from geochem.model.finding import Finding
 #: records that the outputs get
 _KEPT = (
     "inputs", "layers", "survey", "spacings", "quality", "progress", "compositions", "background",
-    "evidence", "surfaces", "targets", "previous", "levelling",
+    "evidence", "surfaces", "targets", "previous", "levelling", "dispatch",
 )  # fmt: skip
 
 

@@ -61,21 +61,19 @@ def week_of(settings: Settings, state: Mapping[str, Any], clock: datetime) -> di
             )
         ),
         "moves": _plain(moves),
-        "delays": _plain(_delays(settings, survey.results, clock)),
+        "delays": _plain(_delays(state["dispatch"], survey.results, clock)),
         "hit_rate": _plain(rates.loc[rates["flagged"] + rates["missed"] > 0]),
         "spend": _spend(settings, now, survey.samples),
     }
 
 
-def _delays(settings: Settings, results: Any, clock: datetime) -> Any:
+def _delays(sent: Any, results: Any, clock: datetime) -> Any:
     from geochem.planning.week import DELAY_COLUMNS, laboratory_delays
-    from geochem.read.lists import read_dispatch
 
-    if settings.tables["dispatch"] is None:
+    if sent is None:
         import pandas as pd
 
         return pd.DataFrame(columns=DELAY_COLUMNS)
-    sent, _ = read_dispatch(settings.resolve(settings.tables["dispatch"]["path"]))
     return laboratory_delays(sent, results, clock)
 
 

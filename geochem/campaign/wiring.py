@@ -37,6 +37,7 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
     from geochem.read.assays import read_assays
     from geochem.read.field_log import read_field_log
     from geochem.read.layers import read_layers
+    from geochem.read.lists import read_dispatch, read_plan
     from geochem.read.standards import read_standards
 
     inputs: list[Path] = [settings.path]
@@ -97,14 +98,23 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
                 continue
             standards = _stack([standards, certified.frame], contract.STANDARDS)
             findings += certified.findings
+    lists: dict[str, pd.DataFrame | None] = {"plan": None, "dispatch": None}
+    for name, reader in (("plan", read_plan), ("dispatch", read_dispatch)):
+        if settings.tables[name] is None:
+            continue
+        path = settings.resolve(settings.tables[name]["path"])
+        inputs.append(path)
+        try:
+            lists[name], found = reader(path)
+        except DataRefused as refusal:
+            refusals += refusal.reasons
+            continue
+        findings += found
     if refusals:
         raise DataRefused(refusals)
     layers, layer_findings = read_layers(settings.layers, settings.top["crs"])
     findings += layer_findings
     inputs += [entry["path"] for entry in settings.layers.values()]
-    for name in ("plan", "dispatch"):
-        if settings.tables[name] is not None:
-            inputs.append(settings.resolve(settings.tables[name]["path"]))
     field_log = _stack(logs, contract.FIELD_LOG, extra=True)
     field_log["crs"] = field_log["crs"].where(field_log["crs"].notna(), settings.top["crs"])
     if until is not None:
@@ -115,6 +125,7 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
         "assays": tuple(assays),
         "standards": standards,
         "layers": layers,
+        **lists,
         "inputs": tuple(inputs),
     }
     return outputs, findings
@@ -197,21 +208,21 @@ def join_survey(
 
 
 def judge(
-    settings: Settings, *, survey: Survey, standards: pd.DataFrame, until: date | None = None
+    settings: Settings,
+    *,
+    survey: Survey,
+    standards: pd.DataFrame,
+    dispatch: pd.DataFrame | None = None,
+    until: date | None = None,
 ) -> Given:
     """Judge the controls, try calibrations, treat drift and failed batches as asked for."""
     from geochem.quality.treat import judge_and_treat
-    from geochem.read.lists import read_dispatch
 
     table = settings.table("quality")
     key_elements = table["key_elements"] or settings.table("targets")["seek"] or None
-    sent = None
-    if settings.tables["dispatch"] is not None:
-        # Its findings are told by `count_progress`.
-        sent, _ = read_dispatch(settings.resolve(settings.tables["dispatch"]["path"]))
     survey, report = judge_and_treat(
         survey, standards, key_elements=key_elements, options=table["options"] or None,
-        dispatch=sent, today=until,
+        dispatch=dispatch, today=until,
     )  # fmt: skip
     return {"quality": report, "survey": survey}, report.findings
 
@@ -264,11 +275,15 @@ def _elements(settings: Settings, survey: Survey) -> list[str]:
 
 
 def count_progress(
-    settings: Settings, *, survey: Survey, field_log: pd.DataFrame, until: date | None
+    settings: Settings,  # noqa: ARG001 - one signature for all operations
+    *,
+    survey: Survey,
+    field_log: pd.DataFrame,
+    plan: pd.DataFrame | None,
+    dispatch: pd.DataFrame | None,
+    until: date | None,
 ) -> Given:
     """Count planned, collected, read, sent and returned samples."""
-    from geochem.read.lists import read_dispatch, read_plan
-
     findings: list[Finding] = []
     routine = field_log["role"].isna() | (field_log["role"] == "routine")
     ids = set(field_log.loc[routine, "sample_id"].dropna())
@@ -281,16 +296,12 @@ def count_progress(
         "planned": None, "collected": len(ids), "located": len(survey.samples),
         "read": by_source["pxrf"], "sent": None, "returned": by_source["laboratory"],
     }  # fmt: skip
-    plan = None
-    if settings.tables["plan"] is not None:
-        plan, found = read_plan(settings.resolve(settings.tables["plan"]["path"]))
-        findings += found
+    if plan is not None:
         progress["planned"] = len(plan)
         done = set(field_log["planned_id"].dropna()) | ids
         progress["planned_done"] = int(plan["planned_id"].isin(done).sum())
-    if settings.tables["dispatch"] is not None:
-        sent, found = read_dispatch(settings.resolve(settings.tables["dispatch"]["path"]))
-        findings += found
+    if dispatch is not None:
+        sent = dispatch
         if until is not None:
             import pandas as pd
 
@@ -308,7 +319,7 @@ def count_progress(
                     f"{name_some(waiting)}.",
                 )
             )
-    return {"progress": progress, "plan": plan}, findings
+    return {"progress": progress}, findings
 
 
 def compose(settings: Settings, *, survey: Survey) -> Given:

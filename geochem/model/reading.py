@@ -112,6 +112,8 @@ class AssayRead:
         Every column.
     findings : tuple of Finding
         What was noticed.
+    depths : dict of str to (float, float)
+        Ids of one known depth: from, to, -1 where open. [m]
     """
 
     results: pd.DataFrame
@@ -120,6 +122,7 @@ class AssayRead:
     dialect: Dialect
     columns: tuple[ColumnMeaning, ...]
     findings: tuple[Finding, ...] = field(default=())
+    depths: dict[str, tuple[float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -18,13 +18,14 @@ from geochem.model.reading import AssayRead, ColumnMeaning, Dialect
 from geochem.read.blocks import wide_blocks
 from geochem.read.columns import Plan, plan_columns
 from geochem.read.control_names import read_patterns
+from geochem.read.depths import at_several_depths, one_depth
 from geochem.read.describe import describe_columns
 from geochem.read.detection import ValueBlock, settle_limits, settle_sigma
 from geochem.read.headers import understand_header
 from geochem.read.long_table import long_blocks
 from geochem.read.open_table import open_table
 from geochem.read.plausible import judge_plausible
-from geochem.read.row_facts import RowFacts, row_facts
+from geochem.read.row_facts import RowFacts, depths_in, row_facts
 from geochem.read.synonyms import DIGESTIONS
 from geochem.read.text_table import TextTable
 from geochem.read.values import Kind
@@ -91,8 +92,8 @@ def read_assays(
     Returns
     -------
     AssayRead
-        One row per value, in mg/kg of the element; analytes (with the laboratory in a column
-        after those of the contract); findings. Where one element comes by several laboratories,
+        One row per value, in mg/kg of the element; analytes (with laboratory and ``parted_from`` in
+        columns after those of the contract); findings. Where one element comes by several laboratories,
         methods or digestions, the results are parted into several assays.
 
     Raises
@@ -123,6 +124,7 @@ def read_assays(
     meanings: list[ColumnMeaning] = []
     dialect: Dialect | None = None
     groups: dict[tuple[Any, Any], int] = {}
+    opened: list[tuple[TextTable, Plan]] = []
     for path in paths:
         table = open_table(
             path, sheet=sheet, separator=separator, decimal=decimal, encoding=encoding,
@@ -133,10 +135,14 @@ def read_assays(
         )
         findings += [*table.findings, *plan.findings]
         _refuse_unusable(table, plan)
+        opened.append((table, plan))
+    depths = [depths_in(table, plan) for table, plan in opened]
+    several = at_several_depths(depths)
+    for table, plan in opened:
         facts = row_facts(
             table, plan, assay=assay, source=source, batch=batch, method=method,
             digestion=digestion, received=day, groups=groups, controls=named,
-            laboratory=laboratory,
+            laboratory=laboratory, several=several,
         )  # fmt: skip
         findings += facts.findings
         made = (long_blocks if plan.is_long else wide_blocks)(
@@ -169,10 +175,11 @@ def read_assays(
     return AssayRead(
         results,
         pd.concat(roles, ignore_index=True),
-        _analytes(blocks, source, fraction_um),
+        _analytes(blocks, assay, source, fraction_um),
         dialect,
         tuple(meanings),
         tuple(findings),
+        one_depth(depths),
     )
 
 
@@ -327,7 +334,7 @@ def _piece(
 
 
 def _analytes(
-    blocks: Sequence[ValueBlock], source: str, fraction_um: float | None
+    blocks: Sequence[ValueBlock], table: str, source: str, fraction_um: float | None
 ) -> pd.DataFrame:
     """Describe each element of the assay, columns of several files taken together."""
     import pandas as pd
@@ -358,6 +365,7 @@ def _analytes(
                 "fraction_um": np.nan if fraction_um is None else float(fraction_um),
                 "n": sum(int((b.kind == Kind.READING).sum()) for b in mine) + len(below) + len(above),
                 "n_below": len(below), "n_above": len(above), "laboratory": _laboratory(mine),
+                "parted_from": table if assay != table else None,
             }
         )  # fmt: skip
     frame = pd.DataFrame(rows)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from geochem.read.text_table import TextColumn, TextTable
 from geochem.read.values import MISSING, Kind, parse_column
 
 Floats = npt.NDArray[np.float64]
+Depth = tuple[float, float]
 
 _RANGE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:-|–|to|\.\.)\s*(\d+(?:[.,]\d+)?)\s*(cm|m)?\s*")
 #: units of a length in a header -> metres
@@ -110,6 +111,7 @@ def part_by_depth(
     file: str,
     rows: npt.NDArray[Any],
     role: npt.NDArray[Any] | None = None,
+    several: frozenset[str] | None = None,
 ) -> tuple[npt.NDArray[np.object_], list[Finding]]:
     """Give each depth of a sample its own id, where one id stands at several depths.
 
@@ -125,6 +127,8 @@ def part_by_depth(
         Row numbers.
     role : ndarray of object, optional
         Controls are left as they are.
+    several : frozenset of str, optional
+        Ids that stand at several depths, where other tables were looked at too.
 
     Returns
     -------
@@ -141,25 +145,18 @@ def part_by_depth(
     >>> got.tolist()
     ['A1@0-0.2', 'A1@0.2-0.4', 'A2']
     """
+    if several is None:
+        several = at_several_depths([depths_by_id(ids, low, high, role=role)])
     known = np.isfinite(low) | np.isfinite(high)
-    if not known.any():
-        return ids, []
-    depths: dict[str, set[tuple[float, float]]] = {}
-    whole: dict[str, bool] = {}
-    for i, sample in enumerate(ids.tolist()):
-        if sample is None or (role is not None and role[i] not in (None, "routine")):
-            continue
-        whole[sample] = whole.get(sample, True) and bool(known[i])
-        depths.setdefault(sample, set()).add((_number(low[i]), _number(high[i])))
-    several = {s for s, d in depths.items() if len(d) > 1 and whole[s]}
-    if not several:
-        return ids, []
     out = ids.copy()
+    named = set()
     for i, sample in enumerate(ids.tolist()):
-        if sample in several:
-            a, b = (f"{v:g}" if np.isfinite(v) else "" for v in (low[i], high[i]))
-            out[i] = f"{sample}@{a}-{b}"
-    named = sorted(several)
+        if sample in several and known[i]:
+            out[i] = name_at_depth(sample, (low[i], high[i]))
+            named.add(sample)
+    if not named:
+        return ids, []
+    named = sorted(named)
     first = int(np.flatnonzero(np.isin(ids, named))[0])
     return out, [
         Finding(
@@ -169,6 +166,64 @@ def part_by_depth(
             None, named[0],
         )
     ]  # fmt: skip
+
+
+def depths_by_id(
+    ids: npt.NDArray[np.object_],
+    low: Floats,
+    high: Floats,
+    *,
+    role: npt.NDArray[Any] | None = None,
+) -> dict[str, set[Depth | None]]:
+    """Collect at which depths each id stands; None where a row has none.
+
+    Parameters
+    ----------
+    ids, low, high, role
+        As in `part_by_depth`.
+
+    Returns
+    -------
+    dict of str to set
+        Pairs ``(from, to)``, NaN as -1. [m]
+    """
+    out: dict[str, set[Depth | None]] = {}
+    for i, sample in enumerate(ids.tolist()):
+        if sample is None or (role is not None and role[i] not in (None, "routine")):
+            continue
+        pair = (_number(low[i]), _number(high[i]))
+        out.setdefault(sample, set()).add(None if pair == (-1.0, -1.0) else pair)
+    return out
+
+
+def at_several_depths(tables: Iterable[Mapping[str, set[Depth | None]]]) -> frozenset[str]:
+    """Give the ids that stand at more than one depth, and never without one."""
+    together: dict[str, set[Depth | None]] = {}
+    for table in tables:
+        for sample, depths in table.items():
+            together.setdefault(sample, set()).update(depths)
+    return frozenset(s for s, d in together.items() if len(d) > 1 and None not in d)
+
+
+def one_depth(tables: Iterable[Mapping[str, set[Depth | None]]]) -> dict[str, Depth]:
+    """Give the depth of every id that stands at one known depth only."""
+    together: dict[str, set[Depth | None]] = {}
+    for table in tables:
+        for sample, depths in table.items():
+            together.setdefault(sample, set()).update(depths)
+    return {s: pair for s, d in together.items() if len(d) == 1 and (pair := next(iter(d)))}
+
+
+def name_at_depth(sample: str, depth: Depth) -> str:
+    """Name one depth of a sample that has several.
+
+    Examples
+    --------
+    >>> name_at_depth("A1", (0.0, 0.2))
+    'A1@0-0.2'
+    """
+    a, b = (f"{v:g}" if np.isfinite(v) and v >= 0 else "" for v in depth)
+    return f"{sample}@{a}-{b}"
 
 
 def _number(value: float) -> float:

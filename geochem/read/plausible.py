@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
-from importlib.resources import files
 
 import numpy as np
 import numpy.typing as npt
 
-from geochem.elements import SYMBOLS, oxide_factor
+from geochem.elements import SYMBOLS, crustal_abundance, oxide_factor
 from geochem.model.finding import Finding, name_some
 from geochem.read.detection import ValueBlock
 from geochem.read.values import HELD, Kind
@@ -40,16 +38,6 @@ _SAID = (
     ("few-values", "note",
      f"have fewer than {FEW} values: no background or threshold can be made of them"),
 )  # fmt: skip
-
-
-@cache
-def _crust() -> dict[str, float]:
-    """Read the abundances that ship with the package, in mg/kg."""
-    import csv
-
-    place = files("geochem") / "background" / "crustal_abundance.csv"
-    lines = [t for t in place.read_text(encoding="utf-8").splitlines() if not t.startswith("#")]
-    return {row["element"]: float(row["mg_per_kg"]) for row in csv.DictReader(lines)}
 
 
 def judge_plausible(blocks: Sequence[ValueBlock]) -> list[Finding]:
@@ -204,7 +192,7 @@ def _columns(blocks: Sequence[ValueBlock]) -> list[Finding]:
 def _range(
     element: str, readings: npt.NDArray[np.float64], below: int, block: ValueBlock
 ) -> list[Finding]:
-    usual = _crust().get(element)
+    usual = crustal_abundance().get(element)
     if usual is None or len(readings) < _ENOUGH or below > len(readings):
         return []
     middle = float(np.median(readings))

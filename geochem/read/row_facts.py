@@ -12,7 +12,7 @@ from geochem.model.finding import Finding, name_some
 from geochem.read.columns import Plan
 from geochem.read.control_names import ControlName, name_controls
 from geochem.read.dates import add_clock, only_clock, read_dates
-from geochem.read.depths import depths_of, part_by_depth
+from geochem.read.depths import Depth, depths_by_id, depths_of, part_by_depth
 from geochem.read.ids import row_ids, text_or_none
 from geochem.read.synonyms import DIGESTIONS
 from geochem.read.text_table import TextTable
@@ -61,6 +61,7 @@ def row_facts(
     groups: dict[tuple[Any, Any], int],
     controls: tuple[ControlName, ...] = (),
     laboratory: str | None = None,
+    several: frozenset[str] = frozenset(),
 ) -> RowFacts:
     """Read the columns that are no values.
 
@@ -76,6 +77,8 @@ def row_facts(
         Declared names of controls.
     laboratory : str, optional
         For rows that do not say it themselves.
+    several : frozenset of str, optional
+        Ids that stand at several depths in the tables of the assay.
 
     Returns
     -------
@@ -87,7 +90,9 @@ def row_facts(
     elsewhere = {c: i for i, c in plan.elsewhere.items()} | plan.columns
     if {"depth", "depth_from", "depth_to"} & set(elsewhere):
         low, high = depths_of(table, elsewhere)
-        ids, found = part_by_depth(ids, low, high, file=table.file, rows=table.rows)
+        ids, found = part_by_depth(
+            ids, low, high, file=table.file, rows=table.rows, several=several
+        )
         findings += found
 
     def texts(key: str) -> npt.NDArray[np.object_]:
@@ -123,6 +128,15 @@ def row_facts(
     return RowFacts(
         ids, group, columns, _roles(table, plan, ids, texts, controls, findings), findings
     )
+
+
+def depths_in(table: TextTable, plan: Plan) -> dict[str, set[Depth | None]]:
+    """Give the depths of each id of a table of results; empty where it has none."""
+    elsewhere = {c: i for i, c in plan.elsewhere.items()} | plan.columns
+    if not {"depth", "depth_from", "depth_to"} & set(elsewhere):
+        return {}
+    ids, _ = row_ids(table, plan.columns.get("id"))
+    return depths_by_id(ids, *depths_of(table, elsewhere))
 
 
 def _filled(given: npt.NDArray[np.object_], value: str | None) -> npt.NDArray[np.object_]:

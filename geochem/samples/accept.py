@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.elements import XRF_NEVER, element_rank
-from geochem.errors import unknown
+from geochem.errors import WrongCall, unknown
 from geochem.model.finding import Finding, name_some
 from geochem.model.tables import ANALYTES, SUFFIXES, Values, conform, value_column
 from geochem.stats.calibration_line import USABLE, apply_calibration, calibrations_for
@@ -78,6 +78,7 @@ def accept_values(
     sources = _sources(survey)
     assays = sorted({a for _, a in pairs})
     for name in prefer or ():
+        _refuse_parted(survey, name, prefer or ())
         if name not in assays and name not in sources:
             raise unknown("assay in [quality] prefer", name, assays)
     usable = [c for c in calibrations if c.verdict in USABLE]
@@ -127,6 +128,20 @@ def accept_values(
         analytes=analytes,
         findings=(*survey.findings, *findings),
     )
+
+
+def _refuse_parted(survey: Survey, name: str, prefer: Sequence[str]) -> None:
+    """Ask which of several laboratories, methods or digestions a preferred table means."""
+    known = survey.analytes
+    if "parted_from" not in known.columns:
+        return
+    parts = sorted({str(a) for a in known.loc[known["parted_from"] == name, "assay"]})
+    if parts and not set(parts) & set(prefer):
+        raise WrongCall(
+            f"[quality] prefer names '{name}', but that table holds several laboratories, methods "
+            f"or digestions, which are kept apart as {', '.join(repr(p) for p in parts)}; put one "
+            f"or more of these into prefer instead of '{name}'."
+        )
 
 
 def _assay_columns(table: pd.DataFrame) -> list[tuple[str, str]]:

@@ -20,6 +20,7 @@ from geochem.samples.layers import join_layers
 from geochem.samples.locate import locate_samples
 from geochem.samples.one_place import judge_places
 from geochem.samples.preparation import check_preparation
+from geochem.samples.reissued import judge_reissued
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -78,9 +79,17 @@ def assemble_survey(
     findings: list[Finding] = []
     log, found = judge_doubled(conform(field_log, FIELD_LOG, extra=True))
     findings += found
-    results = _stack([a.results for a in assays], RESULTS)
+    results, found = judge_reissued(_stack([a.results for a in assays], RESULTS))
+    findings += found
     said = _stack_roles([a.roles for a in assays])
-    joined = join_results(log, results, said)
+    depths = {
+        (str(assay), sample): depth
+        for a in assays
+        if a.depths
+        for assay in a.results["assay"].unique()
+        for sample, depth in a.depths.items()
+    }
+    joined = join_results(log, results, said, depths)
     findings += joined.findings
     controls, found = take_controls(joined.results, joined.roles)
     findings += found

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from geochem.model.finding import Finding, name_some
 from geochem.model.tables import ROLES
+from geochem.samples.depths import match_depths
 from geochem.samples.normal_form import normal_form
 
 if TYPE_CHECKING:
@@ -64,7 +66,12 @@ class Joined(NamedTuple):
     reread_own: tuple[str, ...] = ()
 
 
-def join_results(field_log: pd.DataFrame, results: pd.DataFrame, roles: pd.DataFrame) -> Joined:
+def join_results(
+    field_log: pd.DataFrame,
+    results: pd.DataFrame,
+    roles: pd.DataFrame,
+    depths: Mapping[tuple[str, str], tuple[float, float]] | None = None,
+) -> Joined:
     """Match the ids of results to the field log.
 
     First exactly, then by `normal_form`. A sample takes one spelling per assay: the exact one
@@ -79,6 +86,8 @@ def join_results(field_log: pd.DataFrame, results: pd.DataFrame, roles: pd.DataF
         Contract `tables.RESULTS`, all assays; not changed.
     roles : pandas.DataFrame
         ``sample_id, role, parent, standard`` as the result tables say, maybe empty.
+    depths : mapping, optional
+        Per assay and id the one depth that the results state. [m]
 
     Returns
     -------
@@ -113,11 +122,12 @@ def join_results(field_log: pd.DataFrame, results: pd.DataFrame, roles: pd.DataF
             target.append(alike)
             how.append("normal" if alike else "unmatched")
     pairs["target"], pairs["how"] = target, how
+    findings.extend(match_depths(pairs, field_log, depths or {}))
     findings.extend(_refuse_second_spelling(pairs))
     normal = pairs.loc[pairs["how"] == "normal"]
-    rewritten = results
+    other = pairs.loc[pairs["target"].notna() & (pairs["target"] != pairs["sample_id"])]
+    rewritten = _rewrite(results, other) if len(other) else results
     if len(normal):
-        rewritten = _rewrite(results, normal)
         rewrites = normal[["sample_id", "target"]].drop_duplicates()
         first = ", ".join(
             f"'{a}' is '{b}'" for a, b in rewrites.head(5).itertuples(index=False, name=None)

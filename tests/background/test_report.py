@@ -2,8 +2,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from geochem.background.crust import crustal_abundance
 from geochem.background.report import describe_background
+from geochem.elements import crustal_abundance
 from geochem.errors import WrongCall
 from geochem.model import tables
 from geochem.model.layers import Spacing

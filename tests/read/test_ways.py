@@ -7,6 +7,7 @@ import pytest
 
 from geochem.elements import oxide_factor
 from geochem.errors import WrongCall
+from geochem.read.assays import read_assays
 from geochem.read.field_log import read_field_log
 
 
@@ -142,3 +143,14 @@ def test_a_unit_that_is_far_off_is_asked_about(read, codes):
     assert "element-range" not in codes(read("id,Cu_ppb\n" + rows(1000)))
     assert "element-range" in codes(read("id,Cu_ppm\n" + rows(1000)))
     assert "element-range" in codes(read("id,Cu_%\n" + rows(0.1)))
+
+
+def test_depths_of_several_files_of_one_assay(tmp_path):
+    for name, low, value in (("top", 0, 12), ("deep", 20, 90)):
+        (tmp_path / f"{name}.csv").write_text(
+            f"id,from (cm),to (cm),Cu_ppm\nA1,{low},{low + 20},{value}\nA2,0,20,5\n"
+        )
+    got = read_assays(sorted(tmp_path.glob("*.csv")), assay="lab", source="laboratory")
+    values = dict(zip(got.results["sample_id"], got.results["value"], strict=True))
+    assert values == {"A1@0-0.2": 12, "A1@0.2-0.4": 90, "A2": 5}
+    assert got.depths == {"A2": (0, 0.2)}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -150,3 +152,13 @@ def test_all_four_columns_and_their_kinds(survey):
     for element in ("Cu", "Au"):
         kinds = [out[element + s].dtype.kind for s in SUFFIXES]
         assert kinds == ["f", "b", "b", "f"]
+
+
+def test_prefer_of_a_parted_table_names_its_parts(survey):
+    parted = survey.analytes.assign(
+        parted_from=np.where(survey.analytes["assay"] == "lab", "results", None)
+    )
+    told = replace(survey, analytes=parted)
+    with pytest.raises(WrongCall, match="kept apart as 'lab'"):
+        accept_values(told, prefer=["results"])
+    assert accept_values(told, prefer=["lab"]).samples["Cu_ppm"].notna().any()

@@ -158,3 +158,29 @@ def test_row_without_id(make_log):
     frame, findings = judge_doubled(log)
     assert len(frame) == 1
     assert (findings[0].code, findings[0].row) == ("id-missing", 3)
+
+
+def test_results_without_depth_join_no_depth(make_log, make_results, no_roles):
+    log = make_log(["A1@0-0.2", "A1@0.2-0.4", "A2"], depth_from=[0, 0.2, np.nan],
+                   depth_to=[0.2, 0.4, np.nan])  # fmt: skip
+    results = make_results([("A1", "Cu", 5), ("A2", "Cu", 7)])
+    joined = join_results(log, results, no_roles)
+    assert joined.report.unmatched == (("xrf", "A1"),)
+    assert "several depths" in by_code(joined.findings)["depth-not-stated"].message
+    # the results say which depth: that sample gets them
+    joined = join_results(log, results, no_roles, {("xrf", "A1"): (0.2, 0.4)})
+    assert joined.results["sample_id"].tolist() == ["A1@0.2-0.4", "A2"]
+
+
+def test_results_of_depths_that_nobody_logged(make_log, make_results, no_roles):
+    log = make_log(["A1", "A2"], depth_from=[0, np.nan], depth_to=[0.2, np.nan])
+    results = make_results(
+        [("A1@0-0.2", "Cu", 5), ("A1@0.2-0.4", "Cu", 6), ("A2@0-1", "Cu", 7), ("A2@1-2", "Cu", 8)]
+    )
+    joined = join_results(log, results, no_roles)
+    assert joined.results["sample_id"].tolist() == ["A1", "A1@0.2-0.4", "A2@0-1", "A2@1-2"]
+    assert by_code(joined.findings)["depth-not-logged"].message.startswith("3 ids")
+    other = make_results([("A1", "Cu", 5)])
+    joined = join_results(log, other, no_roles, {("xrf", "A1"): (1.0, 1.2)})
+    assert joined.report.unmatched == (("xrf", "A1"),)
+    assert "depth-differs" in by_code(joined.findings)
