@@ -24,11 +24,12 @@ from geochem.read.headers import (
     OTHERS,
     HeaderMeaning,
     case_of_table,
+    strange_unit,
     understand_header,
 )
 from geochem.read.numerals import plain
 from geochem.read.text_table import TextTable
-from geochem.read.values import MISSING, Kind, Parsed, parse_column, understand
+from geochem.read.values import HELD, MISSING, Kind, Parsed, parse_column, understand
 
 #: elements that make up rock: as ppm a median below this level is not believable without a unit.
 #: [mg/kg]; common practice, no source
@@ -74,6 +75,19 @@ def find_analytes(
     meanings: dict[int, HeaderMeaning | None] = {}
     for i in free:
         meanings[i] = _meaning(table, i, rows)
+        cell = rows["unit"][i] if "unit" in rows else ""
+        bad = _bad_unit(table.names[i], cell, meanings[i])
+        if bad is not None and i not in stated:
+            meanings[i] = None
+            out.attached[i] = "not read"
+            out.findings.append(
+                Finding(
+                    "unit-not-known", "warning",
+                    f"column '{table.names[i]}' was not read: '{bad}' is no unit of mass per mass "
+                    "that leaves no doubt. State the column under `analytes` with a unit such as "
+                    "ppm, %, ppb, g/t, 'oz/short ton'.", table.file, None, table.names[i],
+                )
+            )  # fmt: skip
     for i, entry in stated.items():
         if entry["is"] == "ignored":
             out.attached[i] = "ignored"
@@ -97,6 +111,10 @@ def find_analytes(
         # another column proves the decimal comma: points before three digits are now in doubt
         for i in values:
             parsed[i] = parse_column(table.columns[i], comma_table=True)
+    elif decimal is None and table.dialect.separator == ";" and not _proves_point(parsed):
+        # the semicolon goes with the decimal comma: 1.350 alone may then be 1350
+        for i in values:
+            parsed[i] = parse_column(table.columns[i], comma_table=True)
     values = [i for i in values if _holds_values(table, i, parsed[i], i in stated, out)]
     for i in values:
         m = meanings[i]
@@ -107,6 +125,11 @@ def find_analytes(
     attach(table, meanings, set(free), out)
     _say_doubled(table, out)
     return out
+
+
+def _proves_point(parsed: Mapping[int, Parsed]) -> bool:
+    """Say whether any column shows that the point is a decimal mark."""
+    return any(p.notation.proof and p.notation.decimal == "." for p in parsed.values())
 
 
 def _other_rows(table: TextTable) -> dict[str, tuple[str, ...]]:
@@ -141,6 +164,15 @@ def _meaning(table: TextTable, i: int, rows: dict[str, tuple[str, ...]]) -> Head
         # "error", "2s" in the row of units; or a symbol that only a unit makes one
         return understand_header(f"{name} {cell.strip('()[]')}") or meaning
     return meaning
+
+
+def _bad_unit(name: str, cell: str, meaning: HeaderMeaning | None) -> str | None:
+    """Give a unit, of the header or of the row of units, that must not be taken for ppm."""
+    if meaning is None:
+        return strange_unit(name)
+    if meaning.kind == "value" and meaning.unit is None and any(c.isalpha() for c in cell):
+        return strange_unit(name, cell)
+    return None
 
 
 def _stated_meaning(name: str, entry: Mapping[str, Any]) -> HeaderMeaning:
@@ -200,7 +232,8 @@ def _judge_case(
                 doubt = "a single letter may be anything"
         if doubt:
             meanings[i] = None
-            also = f" ({m.element} is there too)" if m.element in proper else ""
+            named = m.element in proper and m.case != "proper"
+            also = f" ({m.element} is there too)" if named else ""
             out.findings.append(
                 Finding(
                     "symbol-in-doubt", "warning",
@@ -330,6 +363,12 @@ def _say_units(table: TextTable, out: Found, source: str) -> None:
     for a in out.analytes:
         assert a.parsed is not None
         readings = a.parsed.number[a.parsed.is_kind(Kind.READING)]
+        own = a.parsed.unit_rows
+        rows = sum(len(w) for w in own.values())
+        if a.assumed and len(own) == 1 and rows == int(HELD[a.parsed.kind].sum()):
+            # every cell states its unit, and all the same
+            a.unit, a.assumed = next(iter(own)), False
+            a.factor = element_factor(a.unit, a.oxide)
         if (
             a.assumed
             and a.element in _MAJORS

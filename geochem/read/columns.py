@@ -137,6 +137,9 @@ def plan_columns(
     for i, name in enumerate(names):
         if i not in used and (name in RUNNING_NUMBER or table.names[i].strip() in {"#", "№"}):
             used.add(i)
+            if "id" not in plan.columns and kind != "standards" and _are_names(table, i):
+                plan.columns["id"] = i
+                continue
             plan.ignored.append(i)
             if "id" not in plan.columns and kind != "standards":
                 plan.findings.append(
@@ -149,6 +152,10 @@ def plan_columns(
                 )  # fmt: skip
     if kind in ("field_log", "assays", "any"):
         _say_other_ids(plan, table, names)
+    if not plan.is_long and kind in ("assays", "any"):
+        for key in ("error", "limit"):
+            if key in plan.columns and key not in taken:
+                used.discard(plan.columns.pop(key))
     free = [i for i in range(len(names)) if i not in used]
     if plan.is_long:
         plan.ignored += free
@@ -296,6 +303,13 @@ def _fits(table: TextTable, i: int, column: str) -> bool:
     if column in PLACE_WORDS:
         return holds_places(table, i, column)
     return True
+
+
+def _are_names(table: TextTable, i: int) -> bool:
+    """Say whether a column that is called a number holds names with letters, each once."""
+    texts = [t for t in table.columns[i].some(np.arange(min(len(table), 2000))).tolist() if t]
+    lettered = sum(1 for t in texts if re.search(r"[A-Za-z]", t) and re.search(r"\d", t))
+    return len(texts) > 0 and lettered >= 0.9 * len(texts) and len(set(texts)) >= 0.9 * len(texts)
 
 
 def _say_other_ids(plan: Plan, table: TextTable, names: list[str]) -> None:

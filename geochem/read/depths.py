@@ -149,14 +149,14 @@ def part_by_depth(
         several = at_several_depths([depths_by_id(ids, low, high, role=role)])
     known = np.isfinite(low) | np.isfinite(high)
     out = ids.copy()
-    named = set()
+    parted = set()
     for i, sample in enumerate(ids.tolist()):
         if sample in several and known[i]:
             out[i] = name_at_depth(sample, (low[i], high[i]))
-            named.add(sample)
-    if not named:
+            parted.add(sample)
+    if not parted:
         return ids, []
-    named = sorted(named)
+    named = sorted(parted)
     first = int(np.flatnonzero(np.isin(ids, named))[0])
     return out, [
         Finding(

@@ -90,6 +90,14 @@ _DERIVED = frozenset(
      "p", "score", "threshold", "index", "residual", "cps", "counts", "intensity", "used",
      "group", "class", "ef", "area"}
 )  # fmt: skip
+#: words of units that are no share of the mass, or not beyond doubt one (ounces per which ton;
+#: parts per trillion or per thousand): what carries them is not read
+_STRANGE_UNITS = frozenset(
+    {"at", "atom", "atomic", "at%", "atom%", "mol", "mole", "molar", "mol%", "vol", "vol%",
+     "mmol", "umol", "meq", "mgl", "ugl", "ngl", "mg/l", "ug/l", "µg/l", "ng/l", "g/l", "mg/m3",
+     "ppt", "ppq", "oz", "ozt", "oz/t", "ozt/t", "oz/ton", "ozton", "dwt", "dwt/t", "lb", "lbs",
+     "lb/t", "lbs/t", "lb/ton", "kg/t", "cps", "kcps", "counts", "ppm-m"}
+)  # fmt: skip
 #: in capitals these may be something else (carbon monoxide, number, missing, hydrogen fluoride)
 AMBIGUOUS_CAPITALS = frozenset({"CO", "NO", "NA", "HF"})
 
@@ -211,7 +219,7 @@ def _understand(text: str) -> HeaderMeaning | None:
     symbol = left[place]
     for token in left[:place] + left[place + 1 :]:
         low = token.lower()
-        if low in _DERIVED:
+        if low in _DERIVED or low.strip(".") in _STRANGE_UNITS:
             return None
         if element == "Fe" and oxide and low in _TOTAL_IRON:
             continue
@@ -277,6 +285,38 @@ def _symbol(token: str) -> tuple[str, str | None, str] | None:
             return _UPPER[token], None, "upper"
         if token.islower() and token in _LOWER:
             return _LOWER[token], None, "lower"
+    return None
+
+
+def strange_unit(header: str, cell: str = "") -> str | None:
+    """Give the unit of a header that names an element in a unit that is not read.
+
+    Parameters
+    ----------
+    header : str
+        As delivered.
+    cell : str, optional
+        Of a row of units.
+
+    Returns
+    -------
+    str or None
+        None if the header names no element, or nothing is wrong with its unit.
+
+    Examples
+    --------
+    >>> strange_unit("Ag_oz/t"), strange_unit("Fe at. %"), strange_unit("Cu_ppm")
+    ('oz/t', 'at. %', None)
+    """
+    text = " ".join(plain(header).replace("μ", "µ").split())
+    tokens = [t for t in re.split(r"[\s_,;:()\[\]]+", text) if t]
+    if not tokens or _symbol(tokens[0]) is None:
+        return None
+    if cell:
+        return None if units.read_unit(cell) else cell
+    for i, token in enumerate(tokens[1:], 1):
+        if token.lower().strip(".") in _STRANGE_UNITS:
+            return " ".join(tokens[i:])
     return None
 
 

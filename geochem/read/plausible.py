@@ -20,7 +20,7 @@ _WHOLE = ("Si", "Al", "Fe", "Mg", "Ca", "Na", "K")
 LEAST_WHOLE = 90.0
 #: a median so many times above or below the crust is rather a wrong unit than an ore (common
 #: practice, no source): (for elements above 1 mg/kg in the crust, for rarer ones)
-TOO_HIGH = (300.0, 10_000.0)
+TOO_HIGH = (300.0, 1000.0)
 TOO_LOW = (1 / 1000.0, 1 / 1000.0)
 #: fewer values than this carry no statistic (median and MAD, threshold)
 FEW = 10

@@ -79,8 +79,8 @@ def assemble_survey(
     findings: list[Finding] = []
     log, found = judge_doubled(conform(field_log, FIELD_LOG, extra=True))
     findings += found
-    results, found = judge_reissued(_stack([a.results for a in assays], RESULTS))
-    findings += found
+    results, twice = judge_reissued(_stack([a.results for a in assays], RESULTS))
+    findings += twice
     said = _stack_roles([a.roles for a in assays])
     depths = {
         (str(assay), sample): depth

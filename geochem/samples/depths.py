@@ -93,7 +93,7 @@ def match_depths(
 
 
 def _open(depth: float) -> float:
-    return -1.0 if depth is None or not np.isfinite(depth) else round(float(depth), 6)
+    return -1.0 if not np.isfinite(depth) else round(float(depth), 6)
 
 
 def _named(depth: Depth) -> str:

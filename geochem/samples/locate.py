@@ -123,6 +123,7 @@ def locate_samples(
     x[gone] = np.nan
     y[gone] = np.nan
     findings += _say(field_log, reason, target)
+    findings += _say_strange(field_log, x, y, target)
     if outside.any():
         ids = field_log["sample_id"].to_numpy()[placed[outside]].tolist()
         findings.append(
@@ -160,6 +161,8 @@ def _implausible(
         tiny = (np.abs(x) <= 180) & (np.abs(y) <= 90)
         if tiny.all():
             alike = x.size > 0 and float(max(np.ptp(x), np.ptp(y))) < 10
+            # a wrong sign among them spreads them; read as degrees most then lie in the area
+            alike = alike or float(inside_area(x, y, source, _MARGIN).mean()) >= 0.5
         else:
             alike = float(np.maximum(np.abs(x), np.abs(y))[~tiny].min()) > 1000
         if alike:
@@ -181,6 +184,10 @@ def _implausible(
     # the area of use is advice: a survey that is outside as a whole is believed
     if strange.any() and strange.mean() < 0.5:
         reason[strange] = "position-outside-crs"
+    elif strange.all() and not source.is_geographic:
+        # unless a thousand times the numbers fit, as kilometres do
+        kilometres = inside_area(*degrees_of(1e3 * x, 1e3 * y, source), area, _MARGIN)
+        reason[kilometres] = "kilometres-in-metres"
     return reason
 
 
@@ -232,6 +239,29 @@ def _far(x: Floats, y: Floats, edges: object) -> tuple[Flags, Flags]:
     return far, outside & ~far
 
 
+def _say_strange(
+    field_log: pd.DataFrame, x: Floats, y: Floats, target: pyproj.CRS
+) -> list[Finding]:
+    """Ask when most samples lie outside the area for which the campaign CRS is meant."""
+    placed = np.flatnonzero(np.isfinite(x))
+    if not placed.size:
+        return []
+    lon, lat = degrees_of(x[placed], y[placed], target)
+    strange = ~inside_area(lon, lat, target, 4 * _MARGIN)
+    if strange.mean() < 0.5:
+        return []
+    ids = field_log["sample_id"].to_numpy()[placed[strange]].tolist()
+    return [
+        Finding(
+            "survey-outside-crs-area", "warning",
+            f"{len(ids)} samples lie outside the area for which {name_of(target)} is meant; they "
+            f"are used where the coordinates put them: {name_some(ids)}. Check zone, hemisphere "
+            "and unit of the coordinates, unless a grid beyond its zone is meant.",
+            column="x", sample_id=str(ids[0]),
+        )
+    ]  # fmt: skip
+
+
 #: reason -> what it means and what to do
 _SENTENCES = {
     "position-missing": "have no position; give easting and northing",
@@ -239,6 +269,8 @@ _SENTENCES = {
     "metres-in-degrees": "have coordinates too large for degrees; give the CRS they are in",
     "degrees-in-metres": "have coordinates that look like degrees where metres are expected; give "
     "crs = 'EPSG:4326' (or the right one) for the field log",
+    "kilometres-in-metres": "have coordinates that lie in the area only as kilometres; write them in "
+    "metres",
     "position-zero": "have the position 0, 0, far from all others",
     "axes-swapped": "lie in the area only when easting and northing are exchanged; exchange the "
     "columns",

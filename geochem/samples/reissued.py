@@ -58,6 +58,7 @@ def judge_reissued(results: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     twice = pairs.duplicated(["assay", "sample_id"], keep=False)
     if not twice.any():
         return results, []
+    results = results.reset_index(drop=True)
     drop = np.zeros(len(results), dtype=bool)
     findings: list[Finding] = []
     for assay in sorted(pairs.loc[twice, "assay"].unique()):
@@ -72,7 +73,7 @@ def judge_reissued(results: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
                 continue
             here = (results["assay"] == assay) & results["file"].isin([a, b]) & ~drop
             findings += _judge_pair(results.loc[here & results["sample_id"].isin(shared)],
-                                    assay, a, b, ids, drop, results)  # fmt: skip
+                                    assay, a, b, ids, drop)  # fmt: skip
     if not drop.any():
         return results, findings
     return results.loc[~drop].reset_index(drop=True), findings
@@ -80,7 +81,7 @@ def judge_reissued(results: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
 
 def _judge_pair(
     part: pd.DataFrame, assay: str, a: str, b: str, ids: dict[str, set[str]],
-    drop: npt.NDArray[np.bool_], results: pd.DataFrame,
+    drop: npt.NDArray[np.bool_],
 ) -> list[Finding]:  # fmt: skip
     """Compare the cells that two files share; marks what is left out."""
     pxrf = bool((part["source"] == "pxrf").any())
@@ -88,7 +89,7 @@ def _judge_pair(
     said = part[["value", "below", "above"]].astype({"value": float})
     text = said["value"].round(9).astype(str) + said["below"].map({True: "<", False: ""})
     work = part[[*key, "file"]].assign(text=text + said["above"].map({True: ">", False: ""}))
-    work["at"] = part.index.to_numpy()
+    work["at"] = part.index.to_numpy()  # `results` has a RangeIndex
     if pxrf:
         # shots of one file are told apart by number and time; without these by their values
         work["reading"] = work["reading"].fillna(work["text"].where(work["date_read"].isna()))
@@ -115,7 +116,7 @@ def _judge_pair(
     newer = _newer(part, a, b)
     old = "_a" if newer == b or newer is None else "_b"
     copies = [i for at in both.loc[equal, f"at{old}"] for i in at]
-    drop[results.index.get_indexer(copies)] = True
+    drop[copies] = True
     findings = [
         Finding(
             "results-delivered-twice", "note",
@@ -131,7 +132,7 @@ def _judge_pair(
     gone = [i for at in changed[f"at{old}"] for i in at]
     if newer is not None:
         older = a if newer == b else b
-        drop[results.index.get_indexer(gone)] = True
+        drop[gone] = True
         return [
             *findings,
             Finding(
@@ -143,7 +144,7 @@ def _judge_pair(
         ]  # fmt: skip
     new = "_b" if old == "_a" else "_a"
     gone += [i for at in changed[f"at{new}"] for i in at]
-    drop[results.index.get_indexer(gone)] = True
+    drop[gone] = True
     return [
         *findings,
         Finding(
