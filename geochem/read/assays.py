@@ -222,7 +222,8 @@ def _refuse_unusable(table: TextTable, plan: Plan) -> None:
     why = [
         f.message
         for f in plan.findings
-        if f.code in ("column-not-values", "symbol-in-doubt", "unit-not-believable")
+        if f.code
+        in ("column-not-values", "symbol-in-doubt", "unit-not-believable", "unit-not-known")
     ]
     if why:
         raise DataRefused(

@@ -21,12 +21,15 @@ from geochem.read.synonyms import (
     COLUMNS,
     DAY_OF_READING,
     FIELD_COLUMNS,
+    MAYBE_ROLES,
+    ROLE_WORDS,
     RUNNING_NUMBER,
     STANDARD_COLUMNS,
     STANDARD_NAMES,
     squeeze,
 )
 from geochem.read.text_table import TextTable
+from geochem.read.words import are_roles
 
 #: keys that `columns` may have, beside the names of the tables of contract
 _KEYS = sorted({*COLUMNS, *contract.FIELD_LOG, *contract.RESULTS, "time", "received"})
@@ -134,6 +137,14 @@ def plan_columns(
         found: dict[str, int] = {}
         _take(found, others, table, names, stripped, used, kind)
         plan.elsewhere = {i: c for c, i in found.items()}
+    if kind != "standards" and "role" not in plan.columns:
+        for i, name in enumerate(names):
+            free_or_medium = i not in used or plan.elsewhere.get(i) == "medium"
+            if name in MAYBE_ROLES and free_or_medium and _tells_roles(table, i):
+                plan.columns["role"] = i
+                plan.elsewhere.pop(i, None)
+                used.add(i)
+                break
     for i, name in enumerate(names):
         if i not in used and (name in RUNNING_NUMBER or table.names[i].strip() in {"#", "№"}):
             used.add(i)
@@ -303,6 +314,13 @@ def _fits(table: TextTable, i: int, column: str) -> bool:
     if column in PLACE_WORDS:
         return holds_places(table, i, column)
     return True
+
+
+def _tells_roles(table: TextTable, i: int) -> bool:
+    """Say whether the cells of a column are words for roles, controls among them."""
+    texts = table.columns[i].texts()
+    words = {squeeze(t) for t in set(texts.tolist()) if t}
+    return are_roles(texts) and any(ROLE_WORDS.get(w, w) != "routine" for w in words)
 
 
 def _are_names(table: TextTable, i: int) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from geochem import units
-from geochem.read.headers import looks_like_header
+from geochem.read.headers import is_strange_unit, looks_like_header
 from geochem.read.numerals import plain
 from geochem.read.synonyms import squeeze
 from geochem.read.values import MARKS, Kind, understand
@@ -180,7 +180,10 @@ def row_kind(record: Sequence[str], names: Sequence[str], *, above: bool = False
     as_unit = sum(
         1
         for c in cells
-        if units.read_unit(c) or is_error_word(c) or c.strip("()[] ").casefold() in _VALUE_WORDS
+        if units.read_unit(c)
+        or is_strange_unit(c)
+        or is_error_word(c)
+        or c.strip("()[] ").casefold() in _VALUE_WORDS
     )
     if as_unit >= 0.6 * len(cells):
         return "unit"

@@ -288,6 +288,12 @@ def _symbol(token: str) -> tuple[str, str | None, str] | None:
     return None
 
 
+def is_strange_unit(text: str) -> bool:
+    """Say whether a cell is a unit that is no share of the mass, or not beyond doubt one."""
+    word = plain(text).replace("μ", "µ").strip("()[]. ").lower()
+    return word in _STRANGE_UNITS or word.split(" ")[0] in _STRANGE_UNITS
+
+
 def strange_unit(header: str, cell: str = "") -> str | None:
     """Give the unit of a header that names an element in a unit that is not read.
 
@@ -313,9 +319,10 @@ def strange_unit(header: str, cell: str = "") -> str | None:
     if not tokens or _symbol(tokens[0]) is None:
         return None
     if cell:
-        return None if units.read_unit(cell) else cell
+        looks = is_strange_unit(cell) or any(c in cell for c in "/%")
+        return cell if looks and not units.read_unit(cell) else None
     for i, token in enumerate(tokens[1:], 1):
-        if token.lower().strip(".") in _STRANGE_UNITS:
+        if is_strange_unit(token):
             return " ".join(tokens[i:])
     return None
 

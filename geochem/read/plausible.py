@@ -25,12 +25,19 @@ TOO_LOW = (1 / 1000.0, 1 / 1000.0)
 #: fewer values than this carry no statistic (median and MAD, threshold)
 FEW = 10
 _ENOUGH = 8
+#: a filled-in limit stands so often, and in this share of the readings (common practice, no source)
+MANY_ALIKE, SHARE_ALIKE = 5, 0.15
+#: elements that no soil or rock lacks: a median so far under the crust is a unit
+NEVER_SCARCE, SCARCE = ("Si", "Al", "Fe"), 1 / 50.0
 #: more different limits than this are a limit of each sample, as portable XRF gives them
 MANY_LIMITS = 6
 _SAID = (
     ("constant-column", "warning",
      "have one and the same reading throughout: a limit or a default value written as a reading, "
      "or a column that was filled down"),
+    ("limit-as-reading", "warning",
+     "have their lowest reading so often, and so far under the next one, that it is rather a limit "
+     "or half a limit written as a reading; if so, write '<' and the limit"),
     ("all-below-detection", "note",
      "have no reading above detection; nothing can be said of their distribution"),
     ("several-limits", "note",
@@ -171,6 +178,8 @@ def _columns(blocks: Sequence[ValueBlock]) -> list[Finding]:
             said["few-values"].append((assay, element))
         if len(readings) >= 3 and float(readings.min()) == float(readings.max()):
             said["constant-column"].append((assay, element))
+        elif not below and _filled_in(readings):
+            said["limit-as-reading"].append((assay, f"{element} ({readings.min():.4g} ppm)"))
         findings += _range(element, readings, below, mine[0])
     file = blocks[0].file if blocks else None
     for code, severity, what in _SAID:
@@ -189,6 +198,20 @@ def _columns(blocks: Sequence[ValueBlock]) -> list[Finding]:
     return findings
 
 
+def _filled_in(readings: npt.NDArray[np.float64]) -> bool:
+    """Say whether the lowest reading looks like a value put in for what was below detection."""
+    values, counts = np.unique(np.round(readings, 9), return_counts=True)
+    if len(values) < 4 or counts[0] < max(MANY_ALIKE, SHARE_ALIKE * len(readings)):
+        return False
+    if counts[0] < 3 * counts[1:].max():
+        return False
+    # rounded readings crowd at the lowest step too, but then that step is one of theirs
+    step = float(np.diff(values[1:]).min())
+    apart = float(values[1] - values[0])
+    off = values[0] / step
+    return apart > 1.5 * step or abs(off - round(off)) > 0.05
+
+
 def _range(
     element: str, readings: npt.NDArray[np.float64], below: int, block: ValueBlock
 ) -> list[Finding]:
@@ -197,7 +220,8 @@ def _range(
         return []
     middle = float(np.median(readings))
     rare = usual < 1.0
-    if TOO_LOW[rare] * usual <= middle <= TOO_HIGH[rare] * usual:
+    least = SCARCE if element in NEVER_SCARCE else TOO_LOW[rare]
+    if least * usual <= middle <= TOO_HIGH[rare] * usual:
         return []
     return [
         Finding(

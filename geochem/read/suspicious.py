@@ -18,6 +18,8 @@ MISSING_CODES = frozenset({-9.0, -99.0, -999.0, -9999.0, -99999.0, -888.0, -8888
 MIN_REPEATS = 3
 #: findings per column that name a single cell; more are counted in one
 MAX_SINGLE = 20
+#: positive numbers that stand for missing where they are far above all readings
+NINES = np.array([9999, 99999, 999999, 9999999, 9999.9, 9999.99, 99999.9, 99999.99, 999999.9])
 
 
 def judge_numbers(
@@ -84,6 +86,7 @@ def judge_numbers(
                 f"({some(bad_limit)}); they count as below a limit that is not stated.")  # fmt: skip
         if negative.any():
             _judge_negative(parsed, negative, positive, column, say, some)
+        _judge_nines(parsed, column, say, some)
         if zero.any():
             parsed.kind[zero] = Kind.BARE_BELOW
             say("zero-reading", zero,
@@ -169,6 +172,27 @@ def say_mixed(
             where[0] if where else None, column,
         )
     ]  # fmt: skip
+
+
+def _judge_nines(
+    parsed: Parsed,
+    column: str,
+    say: Callable[[str, npt.NDArray[np.bool_], str], None],
+    some: Callable[[npt.NDArray[np.bool_]], str],
+) -> None:
+    """Take 9999 and longer rows of nines, far above everything else, for codes of missing."""
+    reading = parsed.kind == Kind.READING
+    with np.errstate(invalid="ignore"):
+        nines = reading & np.isin(parsed.number, NINES)
+        others = parsed.number[reading & ~nines]
+        where = nines & (parsed.number > 10.0 * (others.max() if len(others) else np.inf))
+    if not where.any():
+        return
+    codes = sorted({f"{v:g}" for v in parsed.number[where].tolist()})
+    parsed.kind[where] = Kind.NOT_ANALYSED
+    say("missing-code", where,
+        f"{name_some(codes)} in column '{column}' ({some(where)}) is more than ten times every "
+        "other reading; it was taken as a code for a missing value.")  # fmt: skip
 
 
 def _judge_negative(

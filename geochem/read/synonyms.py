@@ -199,6 +199,7 @@ ROLE_WORDS: dict[str, str] = {
     "blank": "blank", "blk": "blank", "coarseblank": "coarse_blank", "pulpblank": "pulp_blank",
     "quartzblank": "coarse_blank",
     "fieldduplicate": "field_duplicate", "fielddup": "field_duplicate", "fd": "field_duplicate",
+    "fdup": "field_duplicate", "cdup": "coarse_duplicate", "pdup": "pulp_duplicate",
     "dup": "field_duplicate", "duplicate": "field_duplicate",
     "coarseduplicate": "coarse_duplicate", "coarsedup": "coarse_duplicate",
     "crushduplicate": "coarse_duplicate", "prepduplicate": "coarse_duplicate",
@@ -209,6 +210,8 @@ ROLE_WORDS: dict[str, str] = {
     "reread": "reread", "reassay": "reread", "reanalysis": "reread", "rerun": "reread",
     "reassayed": "reread", "umpire": "umpire", "umpirecheck": "umpire",
 }  # fmt: skip
+#: headers under which roles or something else may stand: the cells decide
+MAYBE_ROLES = ("type", "sampletype", "class", "category", "samplecategory", "code", "samplecode")
 #: words that leave open which kind of duplicate or check is meant
 VAGUE_ROLES = frozenset({"dup", "duplicate", "check"})
 

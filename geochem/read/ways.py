@@ -157,9 +157,11 @@ def _ways_of(
     """Give the way of every value of every block, as numbers into `names`."""
     # columns of one element in one file that no method tells apart are told apart by their header
     headers: dict[tuple[str, str], list[str]] = {}
+    methods: dict[tuple[str, str], list[str | None]] = {}
     for b in blocks:
         if not b.columns.get("twin"):
             headers.setdefault((b.file, b.element), []).append(b.name)
+            methods.setdefault((b.file, b.element), []).append(b.columns.get("method_name"))
     seen: dict[tuple[str, str, str], int] = {}
     # the columns of a wide table share their rows' facts: looked at once
     shared: dict[tuple[int, ...], tuple[npt.NDArray[np.int64], list[tuple[str | None, ...]]]] = {}
@@ -175,7 +177,9 @@ def _ways_of(
         mine = headers.get((b.file, b.element), [])
         if len(mine) > 1 and not b.columns.get("long") and not b.columns.get("twin"):
             number = seen[b.file, b.element, b.name] = seen.get((b.file, b.element, b.name), 0) + 1
-            if all(w[1] is None for w in ways) or mine.count(b.name) > 1:
+            by = methods[b.file, b.element]
+            apart = len(set(by)) == len(by)
+            if not apart and (all(w[1] is None for w in ways) or mine.count(b.name) > 1):
                 column = b.name if number == 1 else f"{b.name} {number}"
         numbers = tuple(names.setdefault((*w, column), len(names)) for w in ways)
         code = made.get((*key, *numbers))

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     Labels = list[tuple[str, str]]
 
 REPEATS = ("mean", "median", "newest")
+#: repeats of one sample rarely differ by more (common practice, no source)
+UNLIKE = 2.0
 
 
 class Combined(NamedTuple):
@@ -133,6 +135,7 @@ def combine_assays(
             median_from=2 if prefer_repeat == "median" else MEDIAN_FROM,
         )  # fmt: skip
     findings += _say_repeats(cells, count, labels, prefer_repeat)
+    findings += _say_unlike(cells, start, count, value, below | above, labels, ids)
     cells = np.concatenate([single, cells])
     first = _numbers(results, alone)
     together = (
@@ -311,6 +314,45 @@ def _wide(
         out[name] = numbers
         out[name + "_below"], out[name + "_above"] = flags[0], flags[1]
         out[name + "_err"] = errors
+    return out
+
+
+def _say_unlike(
+    cells: Ints, start: Ints, count: Ints, value: Floats, limit: Flags, labels: Labels,
+    ids: pd.Index,
+) -> list[Finding]:  # fmt: skip
+    """Name samples whose repeats are so unlike that the id may stand for two materials."""
+    several = np.flatnonzero(count > 1)
+    if not several.size:
+        return []
+    import pandas as pd
+
+    top = np.maximum.reduceat(np.where(limit, -np.inf, value), start)[several]
+    low = np.minimum.reduceat(np.where(limit, np.inf, value), start)[several]
+    known = np.maximum.reduceat(limit, start)[several] == 0
+    known &= low > 0
+    where = cells[several][known]
+    apart = np.log(top[known] / low[known])
+    frame = pd.DataFrame(
+        {"sample": where // len(labels), "assay": [labels[c % len(labels)][0] for c in where],
+         "apart": apart}
+    )  # fmt: skip
+    by = frame.groupby(["assay", "sample"])["apart"].agg(["median", "size"]).reset_index()
+    # half of the elements, or the only one, apart by more than a factor of two
+    bad = by.loc[by["median"] > np.log(UNLIKE)]
+    out = []
+    for assay, group in bad.groupby("assay", sort=True):
+        names = [str(ids[i]) for i in group["sample"]]
+        out.append(
+            Finding(
+                "repeats-disagree", "warning",
+                f"{len(names)} samples of assay '{assay}' have repeats that differ by more than "
+                f"a factor of {UNLIKE:g} in half of their elements ({name_some(names)}); they were "
+                "combined all the same. One id may stand for two materials: give the second an id "
+                "of its own, or mark the reading that replaces the other as reread.",
+                column="sample_id", sample_id=names[0],
+            )
+        )  # fmt: skip
     return out
 
 

@@ -158,3 +158,12 @@ def test_reread_under_the_own_id_takes_the_last_reading(make_results, no_roles):
     assert out["Cu_ppm__xrf"].tolist() == [50.0, 2.0]
     # what was not read again stays
     assert out["Zn_ppm__xrf"][0] == 5.0
+
+
+def test_unlike_repeats_are_named(make_results, no_roles):
+    rows = [("S0", e, v) for e in ("Cu", "Zn", "Pb") for v in (10, 31)]
+    rows += [("S1", e, v) for e in ("Cu", "Zn", "Pb") for v in (10, 12)]
+    got = combine_assays(["S0", "S1"], make_results(rows), no_roles)
+    said = {f.code: f for f in got.findings}
+    assert "S0" in said["repeats-disagree"].message
+    assert "S1" not in said["repeats-disagree"].message
