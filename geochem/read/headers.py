@@ -228,6 +228,10 @@ def _understand(text: str) -> HeaderMeaning | None:
             method.append(token)
         else:
             return None
+    if oxide == "CO2":
+        element = (
+            "C_CO2"  # carbon by its carbon dioxide: total in one method, carbonate in another
+        )
     if unit is None and method and len(symbol) == 1 and not any(c.isdigit() for c in method[0]):
         return None  # "S NO", "I D"
     return HeaderMeaning(kind, element, symbol, unit, oxide, sigma, "_".join(method) or None, case)

@@ -14,10 +14,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from geochem.read.block_numbers import read_blocks
+from geochem.read.cells import Places
 from geochem.read.text_table import TextColumn, clean_cell
 
 _QUOTE, _NEWLINE = 34, 10
-_BLOCK = 1 << 22
 #: a quoted cell with line breaks spans at most so many lines; more is a forgotten quote
 _MAX_LINES = 60
 #: after so many forgotten quotes only the next lines are looked at
@@ -130,63 +131,37 @@ def split_body(
         return Records([TextColumn([]) for _ in range(width)], np.zeros(0, dtype=np.int64))
     array = np.frombuffer(data, dtype=np.uint8)[start : min(stop + 1, len(data))]
     quoted = data.find(b'"', start) >= 0
-    ends = None
-    if data.find(b"\0", start) < 0 and not (quoted and not _quotes_regular(array, ord(separator))):
-        ends = _regular(array, ord(separator), width, quoted=quoted)
-    if ends is None:
+    places = _places(data, start, array, separator, width, quoted=quoted)
+    if places is None:
         body = data[start:stop].decode("utf-8", errors="replace") + "\n"
         return _damaged(body, separator, width, first_row)
-    first = np.empty(len(ends), dtype=ends.dtype)
-    first[0] = 0
-    first[1:] = ends[:-1, -1] + 1
-    columns = [TextColumn(data=array, starts=first, ends=ends[:, 0])]
-    columns += [
-        TextColumn(data=array, after=ends[:, j - 1], ends=ends[:, j]) for j in range(1, width)
+    found, numbers = places
+    columns = [
+        TextColumn(places=found, index=j, plain=numbers.get(j) if numbers else None)
+        for j in range(width)
     ]
-    return Records(columns, np.arange(first_row, first_row + len(ends), dtype=np.int64))
+    return Records(columns, np.arange(first_row, first_row + found.n_rows, dtype=np.int64))
 
 
-def _regular(
+def _places(
+    data: bytes,
+    start: int,
     array: npt.NDArray[np.uint8],
-    separator: int,
+    separator: str,
     width: int,
     *,
     quoted: bool,
-) -> npt.NDArray[Any] | None:
-    """Give the end of every cell, shape (n_rows, width), or None unless all rows are regular."""
-    kind = np.uint32 if len(array) < 2**32 else np.int64
-    n_rows = sum(
-        int(np.count_nonzero(array[a : a + _BLOCK] == _NEWLINE))
-        for a in range(0, len(array), _BLOCK)
-    )
-    ends: npt.NDArray[Any] = np.empty(n_rows * width, dtype=kind)
-    inside = np.uint8(0)
-    n = 0
-    for a in range(0, len(array), _BLOCK):
-        block = array[a : a + _BLOCK]
-        hit = (block == separator) | (block == _NEWLINE)
-        if quoted:
-            parity = np.bitwise_xor.accumulate((block == _QUOTE).view(np.uint8)) ^ inside
-            inside = parity[-1]
-            hit &= parity == 0
-        places = np.flatnonzero(hit)
-        if n + len(places) > len(ends):
-            return None
-        ends[n : n + len(places)] = places + a
-        n += len(places)
-    if inside or n != len(ends):
+) -> tuple[Places, dict[int, Any] | None] | None:
+    """Give the places of all cells, and the numbers of plain columns; None unless regular."""
+    if data.find(b"\0", start) >= 0 or (quoted and not _quotes_regular(array, ord(separator))):
         return None
-    ends = ends.reshape(-1, width)
-    if (array[ends[:, -1]] != _NEWLINE).any():
-        return None
-    for j in range(width - 1):
-        if (array[ends[:, j]] == _NEWLINE).any():
-            return None
-    # a row of separators only (or a blank one) is no record; leave it to the careful way
-    first = np.concatenate([[0], ends[:-1, -1].astype(np.int64) + 1])
-    if ((ends[:, -1] - first) == width - 1).any():
-        return None
-    return ends
+    if not quoted:
+        got = read_blocks(data, start, start + len(array), separator, width)
+        if got is not None:
+            # its rows are regular: the places of cells are found when somebody asks for a text
+            return Places(array, ord(separator), width, n_rows=got.n_rows), got.columns
+    places = Places(array, ord(separator), width, quoted=quoted)
+    return (places, None) if places.find() else None
 
 
 def _quotes_regular(array: npt.NDArray[np.uint8], separator: int) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -18,8 +19,8 @@ MISSING_CODES = frozenset({-9.0, -99.0, -999.0, -9999.0, -99999.0, -888.0, -8888
 MIN_REPEATS = 3
 #: findings per column that name a single cell; more are counted in one
 MAX_SINGLE = 20
-#: positive numbers that stand for missing where they are far above all readings
-NINES = np.array([9999, 99999, 999999, 9999999, 9999.9, 9999.99, 99999.9, 99999.99, 999999.9])
+#: positive numbers, written so, that stand for missing where several are far above all readings
+_NINES = re.compile(r"9{4,9}(?:\.9+)?")
 
 
 def judge_numbers(
@@ -86,7 +87,7 @@ def judge_numbers(
                 f"({some(bad_limit)}); they count as below a limit that is not stated.")  # fmt: skip
         if negative.any():
             _judge_negative(parsed, negative, positive, column, say, some)
-        _judge_nines(parsed, column, say, some)
+        _judge_nines(parsed, column, raw, say, some)
         if zero.any():
             parsed.kind[zero] = Kind.BARE_BELOW
             say("zero-reading", zero,
@@ -177,16 +178,22 @@ def say_mixed(
 def _judge_nines(
     parsed: Parsed,
     column: str,
+    raw: Callable[[npt.NDArray[Any]], Sequence[str]],
     say: Callable[[str, npt.NDArray[np.bool_], str], None],
     some: Callable[[npt.NDArray[np.bool_]], str],
 ) -> None:
     """Take 9999 and longer rows of nines, far above everything else, for codes of missing."""
     reading = parsed.kind == Kind.READING
     with np.errstate(invalid="ignore"):
-        nines = reading & np.isin(parsed.number, NINES)
-        others = parsed.number[reading & ~nines]
-        where = nines & (parsed.number > 10.0 * (others.max() if len(others) else np.inf))
-    if not where.any():
+        large = np.flatnonzero(reading & (parsed.number >= 9999))
+    if not 2 <= len(large) <= 0.5 * reading.sum():
+        return
+    nines = [j for j, t in zip(large.tolist(), raw(large), strict=True) if _NINES.fullmatch(t)]
+    others = reading.copy()
+    others[nines] = False
+    where = np.zeros(len(reading), dtype=bool)
+    where[nines] = parsed.number[nines] > 10.0 * parsed.number[others].max(initial=0.0)
+    if where.sum() < 2:
         return
     codes = sorted({f"{v:g}" for v in parsed.number[where].tolist()})
     parsed.kind[where] = Kind.NOT_ANALYSED

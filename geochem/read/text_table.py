@@ -12,6 +12,9 @@ import numpy.typing as npt
 
 from geochem.model.finding import Finding
 from geochem.model.reading import Dialect
+from geochem.read.cells import Places
+
+Plain = tuple[npt.NDArray[np.float64], npt.NDArray[np.uint8]]
 
 _PLAIN_START, _PLAIN_END = frozenset("0123456789<>."), frozenset("0123456789")
 #: what our own writers protect with a leading apostrophe, so that no spreadsheet runs a cell
@@ -56,11 +59,14 @@ class TextColumn:
         UTF-8 bytes of the file.
     starts, ends : ndarray of int, shape (n_rows,), optional
         Where each cell begins and ends in `data`.
-    after : ndarray of int, shape (n_rows,), optional
-        Instead of `starts`: where the separator before each cell stands (saves a copy).
+    places : Places, optional
+        Instead of these three: the cells of the whole table, with `index` of this column.
+    plain : tuple of ndarray, optional
+        Numbers and marks of the cells (as `digits.read_digits` gives them), where they were read
+        with the file; given away once by `take_plain`.
     """
 
-    __slots__ = ("_after", "_starts", "_texts", "data", "ends")
+    __slots__ = ("_data", "_ends", "_index", "_places", "_plain", "_starts", "_texts")
 
     def __init__(
         self,
@@ -69,29 +75,47 @@ class TextColumn:
         data: npt.NDArray[np.uint8] | None = None,
         starts: npt.NDArray[Any] | None = None,
         ends: npt.NDArray[Any] | None = None,
-        after: npt.NDArray[Any] | None = None,
+        places: Places | None = None,
+        index: int = 0,
+        plain: Plain | None = None,
     ) -> None:
-        self.data, self._starts, self.ends, self._after = data, starts, ends, after
+        self._data, self._starts, self._ends = data, starts, ends
+        self._places, self._index, self._plain = places, index, plain
         self._texts: npt.NDArray[np.object_] | None = None
         if texts is not None:
             self._texts = np.empty(len(texts), dtype=object)
             self._texts[:] = texts
 
     def __len__(self) -> int:
-        if self.ends is not None:
-            return len(self.ends)
+        if self._places is not None:
+            return self._places.n_rows
+        if self._ends is not None:
+            return len(self._ends)
         assert self._texts is not None
         return len(self._texts)
 
     @property
-    def starts(self) -> npt.NDArray[Any] | None:
-        """Where each cell begins in `data`, made when asked for."""
-        return self._after + 1 if self._after is not None else self._starts
-
-    @property
     def in_bytes(self) -> bool:
         """Whether the cells are places in the bytes of a file."""
-        return self.data is not None
+        return self._data is not None or self._places is not None
+
+    def cut(
+        self, rows: npt.NDArray[Any] | None = None
+    ) -> tuple[npt.NDArray[np.uint8], npt.NDArray[Any], npt.NDArray[Any]]:
+        """Give the bytes and where the cells of some rows (None for all) begin and end."""
+        if self._places is not None:
+            return (self._places.data, *self._places.bounds(self._index, rows))
+        assert self._data is not None
+        assert self._starts is not None
+        assert self._ends is not None
+        if rows is None:
+            return self._data, self._starts, self._ends
+        return self._data, self._starts[rows], self._ends[rows]
+
+    def take_plain(self) -> Plain | None:
+        """Give numbers and marks that were read with the file, once: they may be changed."""
+        plain, self._plain = self._plain, None
+        return plain
 
     def texts(self) -> npt.NDArray[np.object_]:
         """Give the cells as an object array of str, made once; equal cells share one object."""
@@ -103,22 +127,14 @@ class TextColumn:
         """Give the cells of some rows (indices or mask; None for all) without keeping them."""
         if self._texts is not None:
             return self._texts if rows is None else self._texts[rows]
-        assert self.data is not None
-        starts, ends = self.starts, self.ends
-        assert starts is not None
-        assert ends is not None
-        if rows is None:
-            return _decode(self.data, starts, ends)
-        return _decode(self.data, starts[rows], ends[rows])
+        return _decode(*self.cut(rows))
 
     def take(self, rows: npt.NDArray[Any]) -> TextColumn:
         """Give a column of some rows (indices or mask)."""
         if self._texts is not None:
             return TextColumn(self._texts[rows])
-        starts = self.starts
-        assert starts is not None
-        assert self.ends is not None
-        return TextColumn(data=self.data, starts=starts[rows], ends=self.ends[rows])
+        data, starts, ends = self.cut(rows)
+        return TextColumn(data=data, starts=starts, ends=ends)
 
 
 def _decode(

@@ -214,11 +214,7 @@ def parse_column(
     kinds = np.zeros(n, dtype=np.uint8)
     rest: npt.NDArray[np.int64] | None = None
     if column.in_bytes and decimal != "," and not comma_table:
-        starts = column.starts
-        assert column.data is not None
-        assert starts is not None
-        assert column.ends is not None
-        values, mark = read_digits(column.data, starts, column.ends)
+        values, mark = column.take_plain() or read_digits(*column.cut())
         kinds = _KIND_OF_MARK[mark]
         rest = np.flatnonzero(mark == 255)
         if not len(rest):

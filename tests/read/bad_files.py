@@ -6,6 +6,7 @@ hand (``geochem inspect FOLDER/...``).
 
 from __future__ import annotations
 
+import importlib.util
 import sys
 from pathlib import Path
 
@@ -657,6 +658,14 @@ REFUSED: dict[str, tuple[bytes, str]] = {
     "torn.geojson": (b'{"type":"FeatureColl', "cannot be read"),
     "header_only_numbers.csv": (b"1,2,3\n4,5,6\n", "no row that names its columns"),
 }
+
+
+_spec = importlib.util.spec_from_file_location(
+    "more_bad_files", Path(__file__).with_name("more_bad_files.py")
+)
+_more = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(_more)
+CASES |= _more.MORE
 
 
 def write_all(folder: Path) -> list[Path]:

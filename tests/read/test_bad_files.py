@@ -69,7 +69,7 @@ def test_refused(name, read):
 
 def test_the_corpus_is_large_and_inspects_without_a_traceback(tmp_path):
     files = corpus.write_all(tmp_path)
-    assert len(files) >= 80
+    assert len(files) >= 180
     for path in files:
         seen = inspect_table(path)
         assert seen.as_json()["file"] == path.name
