@@ -80,7 +80,7 @@ OPERATIONS: tuple[Operation, ...] = (
     Operation(
         "read", "Reading tables and layers", ("until",),
         ("field_log", "assays", "standards", "layers", "plan", "dispatch", "inputs"),
-        ("samples", "assays", "standards", "layers", "plan.path", "dispatch.path"),
+        ("samples", "assays", "standards", "layers", "plan", "dispatch"),
         f"{_HERE}:read_inputs", opening=True,
     ),
     Operation(
@@ -90,7 +90,8 @@ OPERATIONS: tuple[Operation, ...] = (
     Operation(
         "judge", "Judging standards, blanks and duplicates",
         ("survey", "standards", "dispatch", "until"),
-        ("quality", "survey"), ("quality", "targets.seek"), f"{_HERE}:judge", opening=True,
+        ("quality", "survey"), ("quality", "dispatch", "targets.seek"), f"{_HERE}:judge",
+        opening=True,
     ),
     Operation(
         "accept", "Choosing the accepted values", ("survey", "quality"),
@@ -102,7 +103,8 @@ OPERATIONS: tuple[Operation, ...] = (
     ),
     Operation(
         "progress", "Comparing plan, log and laboratory",
-        ("survey", "field_log", "plan", "dispatch", "until"), ("progress",), (),
+        ("survey", "field_log", "plan", "dispatch", "until"), ("progress",),
+        ("plan", "dispatch"),
         f"{_HERE}:count_progress",
     ),
     Operation(
