@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import warnings
 import zipfile
 from collections.abc import Sequence
@@ -17,6 +18,7 @@ from geochem.read.text_table import TextTable
 
 ENDINGS = frozenset({".xlsx", ".xlsm"})
 #: unpacked size above which a workbook is not opened: a small file may unpack to fill the memory
+_PADDED = re.compile(r"0{2,20}")
 MAX_UNPACKED = 2_000_000_000
 
 
@@ -193,18 +195,34 @@ def _cells(sheet: Any) -> tuple[list[list[str]], list[tuple[int, int]]]:
     sheet.reset_dimensions()
     rows: list[list[str]] = []
     dates: list[tuple[int, int]] = []
-    for i, row in enumerate(sheet.iter_rows(values_only=True)):
+    for i, row in enumerate(sheet.iter_rows()):
         cells = []
-        for j, value in enumerate(row):
+        for j, cell in enumerate(row):
+            value = cell.value
             if isinstance(value, (dt.datetime, dt.date)):
                 dates.append((i, j))
-            cells.append("" if value is None else text_of(value))
+            if type(value) in (int, float):
+                cells.append(_as_shown(value, cell.number_format))
+            else:
+                cells.append("" if value is None else text_of(value))
         while cells and not cells[-1]:
             cells.pop()
         rows.append(cells)
     while rows and not rows[-1]:
         rows.pop()
     return rows, dates
+
+
+def _as_shown(value: float, shown: str) -> str:
+    """Write a number as its cell shows it where that says another thing than the number.
+
+    A cell that shows 3.2 % holds 0.032, and one that shows 0012 holds 12.
+    """
+    if shown.endswith("%") and "E" not in shown:
+        return text_of(round(100.0 * value, 10)) + "%"
+    if _PADDED.fullmatch(shown) and value >= 0 and value == int(value):
+        return str(int(value)).zfill(len(shown))
+    return text_of(value)
 
 
 def _uncached(place: Path, title: str, cells: list[list[str]]) -> list[str]:

@@ -80,3 +80,20 @@ def test_reader_class(book, write):
     assert reader.can_read(path)
     assert not reader.can_read(write("id,Cu\n"))
     assert len(reader.read(path).results) == 1
+
+
+def test_cells_are_read_as_they_are_shown(tmp_path):
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    sheet = book.active
+    for row in (["Sample", "Fe_%", "Cu_ppm"], [12, 0.032, 7], [1234, 0.005, 0.0015]):
+        sheet.append(row)
+    for cell in ("A2", "A3"):
+        sheet[cell].number_format = "0000"
+    for cell in ("B2", "B3", "C3"):
+        sheet[cell].number_format = "0.00%"
+    book.save(tmp_path / "shown.xlsx")
+    got = read_assays([tmp_path / "shown.xlsx"], assay="a", source="laboratory").results
+    assert got["sample_id"].tolist() == ["0012", "1234"] * 2
+    assert got["value"].tolist() == pytest.approx([32000, 5000, 7, 1500])
