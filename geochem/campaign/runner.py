@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from geochem.campaign.history import start_register, write_snapshot
+from geochem.campaign.memory import check_campaign, parse_size
 from geochem.campaign.operations import CHECKED_BY, OPERATIONS, Operation, carry_out
 from geochem.campaign.provenance import write_run_record
 from geochem.campaign.publish import own_files, working_on
@@ -23,6 +24,7 @@ from geochem.campaign.stages import (
     keys_of,
     result_key,
 )
+from geochem.campaign.survey_paths import SURVEY_STEPS, survey_paths
 from geochem.campaign.week import week_of
 from geochem.errors import WrongCall
 from geochem.model.bundle import Bundle, CampaignInfo
@@ -149,9 +151,14 @@ def run(
     *,
     until: date | None = None,
     jobs: int = 1,
+    memory: str | None = None,
+    scheduler: str | None = None,
     progress: Progress | None = None,
 ) -> RunResult:
     """Do the whole job: read, trust, join, find, rank, draw, write.
+
+    A campaign whose samples are Parquet is a survey: it is worked in blocks, and gives thresholds
+    by unit, scores of every value and a map of cells (see `campaign.survey_run`).
 
     Parameters
     ----------
@@ -163,6 +170,10 @@ def run(
         Redraw the state of a past day from what was known then.
     jobs : int, default 1
         Processes; with 2 the figures are drawn beside the other outputs (not on Windows).
+    memory : str, optional
+        Kept or refused before anything is written, for example ``"4G"``.
+    scheduler : str, optional
+        Address of a Dask scheduler, for a survey.
     progress : callable, optional
         Told what starts: ``progress(title, done, total)``.
 
@@ -186,7 +197,9 @@ def run(
     if until is not None:
         clock = datetime(until.year, until.month, until.day)
     folder = Path(out).resolve() if out is not None else settings.folder / "results"
-    total = len(OPERATIONS) + len(methods)
+    allowed = parse_size(memory) if memory is not None else None
+    paths = survey_paths(settings)
+    total = SURVEY_STEPS if paths else len(OPERATIONS) + len(methods)
     done = 0
 
     def tell(title: str) -> None:
@@ -195,6 +208,13 @@ def run(
             progress(title, done, total)
         done += 1
 
+    if paths:
+        return _run_survey(settings, paths, folder, clock, jobs, allowed, scheduler, tell)
+    if scheduler is not None:
+        raise WrongCall(
+            "--scheduler is for a survey in Parquet files; this campaign is worked on this machine. "
+            "Leave it out."
+        )
     given = {"until": until, "clock": datetime(clock.year, clock.month, clock.day)}
     with working_on(folder, clock) as work:
         stages = Stages(settings.folder / FOLDER)
@@ -210,7 +230,14 @@ def run(
                 "file and stands."
             )
             return RunResult(folder, job.bundle, (*work.messages, said), {}, kept=True)
-        bundle = job.bundle(lambda o: tell(o.title))
+
+        def starts(operation: Operation) -> None:
+            if operation.name == "join" and "assays" in job.state:
+                values = sum(len(read.results) for read in job.state["assays"])
+                check_campaign(len(job.state["field_log"]), values, allowed)
+            tell(operation.title)
+
+        bundle = job.bundle(starts)
         timings = job.timings
         making = work.start()
         timings.update(render_all(methods, bundle, making, jobs=jobs, tell=tell))
@@ -317,6 +344,34 @@ def _snapshot_hash(settings: Settings, clock: datetime) -> str:
     return file_hashes(settings.folder / "history", [name])[name]
 
 
+def _run_survey(
+    settings: Settings, paths: list[Path], folder: Path, clock: datetime, jobs: int,
+    memory: int | None, scheduler: str | None, tell: Any,
+) -> RunResult:  # fmt: skip
+    from geochem.campaign.survey_run import run_survey
+
+    with working_on(folder, clock) as work:
+        making = work.start()
+        bundle, timings = run_survey(
+            settings,
+            paths,
+            making,
+            clock,
+            jobs=jobs,
+            memory=memory,
+            scheduler=scheduler,
+            tell=tell,
+        )
+        write_run_record(
+            making, inputs=[settings.path, *paths], base=settings.folder,
+            settings=settings.plain(), clock=clock.isoformat(),
+            previous={"date": None, "sha256": None}, timings=timings,
+        )  # fmt: skip
+        written = work.finish()
+    tell("Done")
+    return RunResult(written, lambda: bundle, tuple(work.messages), timings)
+
+
 def _remember(settings: Settings, bundle: Bundle, clock: datetime) -> list[str]:
     """Write the snapshot of the day; the result stands already, so a failure is only told."""
     history = settings.folder / "history"
@@ -389,7 +444,7 @@ def _bundle(
     survey, background = state["survey"], state["background"]
     previous = state["previous"]
     return Bundle(
-        info=_info(settings, survey, clock, until),
+        info=campaign_info(settings, survey.samples, clock, until),
         survey=survey,
         layers=state["layers"],
         spacings=state["spacings"],
@@ -413,15 +468,35 @@ def _bundle(
     )
 
 
-def _info(settings: Settings, survey: Any, clock: datetime, until: date | None) -> CampaignInfo:
+def campaign_info(
+    settings: Settings, samples: Any, clock: datetime, until: date | None
+) -> CampaignInfo:
+    """Fill in the title block of every page.
+
+    Parameters
+    ----------
+    settings : Settings
+        The campaign.
+    samples : geopandas.GeoDataFrame
+        Located samples; true north is told at their centre.
+    clock : datetime
+        Of the run.
+    until : date, optional
+        As in `run`.
+
+    Returns
+    -------
+    CampaignInfo
+        For a bundle.
+    """
     from pyproj import CRS, Proj, Transformer
 
     from geochem.version import __version__
 
     crs = CRS.from_user_input(settings.top["crs"])
     convergence = float("nan")
-    if len(survey.samples):
-        west, south, east, north = survey.samples.total_bounds
+    if len(samples):
+        west, south, east, north = samples.total_bounds
         to_degrees = Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
         lon, lat = to_degrees.transform((west + east) / 2, (south + north) / 2)
         convergence = -float(Proj(crs).get_factors(lon, lat).meridian_convergence)

@@ -23,15 +23,23 @@ def run_lines(result: RunResult) -> list[str]:
     list of str
         Lines for the terminal.
     """
+    from geochem.outputs.report.content import headline
     from geochem.quality.summary import summary_lines
 
     if result.kept:
         return ["", *result.messages, f"Open {result.folder / 'index.html'}"]
     bundle = result.bundle
     survey, report = bundle.survey, bundle.targets
-    lines = [
-        "",
-        bundle.info.title,
+    lines = ["", bundle.info.title]
+    if bundle.progress.get("cells"):  # a survey in Parquet
+        lines += [f"  {line}" for line in headline(bundle)]
+        return [
+            *lines,
+            f"  {_counts(bundle.findings)}",
+            "",
+            f"Open {result.folder / 'index.html'}",
+        ]
+    lines += [
         f"  {len(survey.samples)} samples on the map, {len(survey.unlocated)} without a usable "
         f"position; {len(survey.results)} values of {len(survey.elements)} elements.",
     ]

@@ -87,9 +87,16 @@ def check(campaign: str, *, as_json: bool) -> None:
 @click.option("--out", metavar="DIR", help="result folder [default: results/ beside CAMPAIGN]")
 @click.option("--until", metavar="DATE", help="redraw what was known on that day, like 2026-03-20")
 @click.option("--jobs", metavar="N", default=1, show_default=True, help="processes; 2 draw sooner")
-def run(campaign: str, out: str | None, until: str | None, jobs: int) -> None:
+@click.option("--memory", metavar="SIZE", help="memory that may be used, like 4G; kept or refused")
+@click.option(
+    "--scheduler", metavar="ADDRESS", help="Dask scheduler, for a survey in Parquet files"
+)
+def run(
+    campaign: str, out: str | None, until: str | None, jobs: int, memory: str | None,
+    scheduler: str | None,
+) -> None:  # fmt: skip
     """Do the main job: trust, join, find, rank, draw and write."""
-    _run(campaign, out, until, jobs)
+    _run(campaign, out, until, jobs=jobs, memory=memory, scheduler=scheduler)
 
 
 @commands.command()
@@ -198,7 +205,7 @@ def _check_plugin(name: str, *, as_json: bool) -> None:
         say(f"{name} passes the checks that the built-in methods pass.")
 
 
-def _run(campaign: str, out: str | None, until: str | None, jobs: int = 1) -> None:
+def _run(campaign: str, out: str | None, until: str | None, **options: Any) -> None:
     from geochem.campaign.runner import run as run_campaign
     from geochem.campaign.summary import run_lines
 
@@ -211,7 +218,7 @@ def _run(campaign: str, out: str | None, until: str | None, jobs: int = 1) -> No
                 f"--until takes a date like 2026-03-20, got '{until}'."
             ) from None
     with progress_bar() as tell:
-        result = run_campaign(campaign, out, until=day, jobs=jobs, progress=tell)
+        result = run_campaign(campaign, out, until=day, progress=tell, **options)
     for line in run_lines(result):
         say(line)
 

@@ -71,6 +71,12 @@ def headline(bundle: Bundle) -> list[str]:
         Sentences.
     """
     survey, report = bundle.survey, bundle.targets
+    if bundle.progress.get("cells"):
+        return [
+            f"{bundle.progress['collected']} samples, {bundle.progress['located']} with a position, in "
+            f"{count(bundle.progress['cells'], 'cell')} of {bundle.progress['cell_m']:g} m.",
+            report.why_none,
+        ]
     media = survey.samples["medium"].value_counts()
     parts = ", ".join(f"{n} {medium}" for medium, n in media.items())
     lines = [f"{count(len(survey.samples), 'sample')} with a position ({parts or 'none'})."]

@@ -19,6 +19,8 @@ _OFFERED = (
     ("report.pdf", "Report as PDF", "to print or send"),
     ("slides.pptx", "Slides", "editable presentation"),
     ("campaign.gpkg", "GeoPackage", "all layers for a desktop GIS; styles in styles/"),
+    ("cells.csv", "Cells of the map", "mean, counts, below detection and beyond threshold"),
+    ("anomalies/part-00001.parquet", "Scores", "z and probability of every value, in parts"),
     ("samples.xlsx", "Samples", "accepted values as a workbook"),
     ("samples.csv", "Samples as CSV", "every assay, flag and error"),
     ("targets.csv", "Targets", "table; also .geojson and .gpx"),
