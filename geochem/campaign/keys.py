@@ -125,6 +125,13 @@ QUALITY: dict[str, Key] = {
 COMPOSITION: dict[str, Key] = {
     "elements": Key("texts", "parts of the composition; default: all that qualify", []),
     "max_below": Key("number", "an element above this share below detection is left out", 0.3),
+    "replacement": Key(
+        "text",
+        "how values behind limits are replaced",
+        "regression",
+        choices=("regression", "logratio_em", "lognormal", "simple"),
+    ),
+    "draws": Key("whole", "sets of values behind limits, for the uncertainty", 5),
 }
 
 BACKGROUND: dict[str, Key] = {

@@ -341,6 +341,8 @@ def compose(settings: Settings, *, survey: Survey) -> Given:
             parts,
             medium=medium,
             max_below=table["max_below"],
+            replacement=table["replacement"],
+            draws=table["draws"],
             seed=settings.seed,
         )
         found += findings

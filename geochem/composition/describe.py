@@ -11,7 +11,7 @@ from geochem.elements import SYMBOLS, element_rank
 from geochem.model import tables
 from geochem.model.evidence import Composition
 from geochem.model.finding import Finding, name_some
-from geochem.stats.logratio import clr_rows, ilr_rows, pivot_rows
+from geochem.stats.logratio import clr_rows, drawn_clr, ilr_rows, pivot_rows
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -31,6 +31,8 @@ def describe_composition(
     *,
     medium: str,
     max_below: float = 0.3,
+    replacement: str = "regression",
+    draws: int = 5,
     seed: int = 1,
 ) -> tuple[Composition | None, tuple[Finding, ...]]:
     """Describe the samples of one medium as compositions.
@@ -51,8 +53,13 @@ def describe_composition(
         Which samples.
     max_below : float, default 0.3
         Largest share below detection that a part may have. [-]
+    replacement : {"regression", "logratio_em", "lognormal", "simple"}, default "regression"
+        How values behind limits are replaced, see `replace_below`.
+    draws : int, default 5
+        Further sets of values behind limits, for the uncertainty of what is derived from them;
+        none with ``"lognormal"`` and ``"simple"``.
     seed : int, default 1
-        Of the robust covariance.
+        Of the robust covariance and the draws.
 
     Returns
     -------
@@ -102,16 +109,26 @@ def describe_composition(
         )  # fmt: skip
     x = np.column_stack([values[e].value for e in parts])[order]
     low = np.column_stack([values[e].below for e in parts])[order]
-    over = int(np.column_stack([values[e].above for e in parts])[order].any(axis=1).sum())
-    if over:
+    high = np.column_stack([values[e].above for e in parts])[order]
+    if high.any():
         findings.append(
             Finding(
                 "composition-over-range", "note",
-                f"{medium}: {over} samples have a value over range; it entered the composition at "
-                "its limit.",
+                f"{medium}: {int(high.any(axis=1).sum())} samples have a value over range; it "
+                "entered the composition as a value over its limit that the other parts suggest.",
             )
         )  # fmt: skip
-    done = replace_below(x, low)
+    if replacement == "logratio_em" and (low | high).any(axis=0).all():
+        replacement = "regression"
+        findings.append(
+            Finding(
+                "composition-no-reference", "note",
+                f"{medium}: no part is detected in every sample, so log-ratio EM has nothing to "
+                "divide by; values behind limits were replaced by regression of logarithms.",
+            )
+        )  # fmt: skip
+    number = draws if replacement in ("regression", "logratio_em") else 0
+    done = replace_below(x, low, high, method=replacement, draws=number, seed=seed)
     constant = [
         e for e, column in zip(parts, done.values.T, strict=True) if _tied(column) > 1 - _ALPHA / 2
     ]
@@ -140,16 +157,44 @@ def describe_composition(
     details |= {
         "replacement": done.method, "replacement_reference": done.reference,
         "replaced_of": dict(zip(parts, done.share_of.tolist(), strict=True)),
-        "left_out": len(frame) - n, "robust_location_ilr": location,
+        "left_out": len(frame) - n, "robust_location_ilr": location, "draws": len(done.draws),
+        "robust_covariance_ilr": covariance,
         "reference": "Filzmoser, Hron & Reimann 2009, Environmetrics 20:621-632",
     }  # fmt: skip
+    clr = clr_rows(done.values)
+    change = np.log(done.draws / done.values[done.row, done.part])
+    details |= _spread_of_draws(
+        clr, done.row, done.part, change, location, covariance, loadings, distance > cut, cut
+    )
     return (
         Composition(
-            medium, ids[order], tuple(parts), dropped, done.share, clr_rows(done.values),
-            loadings, scores, explained, distance, cut, details,
+            medium, ids[order], tuple(parts), dropped, done.share, clr, loadings, scores,
+            explained, distance, cut, details, done.row, done.part, change,
         ),
         tuple(findings),
     )  # fmt: skip
+
+
+def _spread_of_draws(
+    clr: Array, row: npt.NDArray[np.intp], part: npt.NDArray[np.intp], change: Array,
+    location: Array, covariance: Array, loadings: Array, far: npt.NDArray[np.bool_], cut: float,
+) -> dict[str, Any]:  # fmt: skip
+    """Say how much scores and distances change from draw to draw of the replaced values."""
+    spread = np.zeros((len(clr), min(2, loadings.shape[1])))
+    if not len(change):
+        return {"score_sd": spread, "distance_undecided": 0}
+    touched, place = np.unique(row, return_inverse=True)
+    basis = pivot_rows(clr.shape[1])
+    precision = np.linalg.inv(covariance)
+    scores, beyond = [], []
+    for one in change:
+        z = drawn_clr(clr[touched], place, part, one) @ basis.T - location
+        scores.append(z @ basis @ loadings[:, : spread.shape[1]])
+        beyond.append(np.sqrt(np.einsum("ij,jk,ik->i", z, precision, z)) > cut)
+    spread[touched] = np.std(scores, axis=0, ddof=1) if len(change) > 1 else 0.0
+    share = np.mean(beyond, axis=0)
+    undecided = (share > 0) & (share < 1) | (share.round() != far[touched])
+    return {"score_sd": spread, "distance_undecided": int(undecided.sum())}
 
 
 def _rows(samples: pd.DataFrame, medium: str) -> npt.NDArray[np.bool_]:

@@ -12,6 +12,8 @@ import numpy as np
 
 from geochem.errors import WrongCall, unknown
 from geochem.stats.censored import fit_censored_normal, mean_below
+from geochem.stats.imputation import draws as draw_values
+from geochem.stats.imputation import expected
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -19,9 +21,17 @@ if TYPE_CHECKING:
     Array = npt.NDArray[np.float64]
     Mask = npt.NDArray[np.bool_]
 
-METHODS = ("regression", "lognormal", "simple")
+METHODS = ("regression", "logratio_em", "lognormal", "simple")
 #: share of the limit that the simple method puts in
 _FRACTION = 0.65
+
+_SIMPLE = "Martin-Fernandez et al. 2003, Math. Geol. 35:253-278"
+_REFERENCES = {
+    "simple": _SIMPLE,
+    "lognormal": "Palarea-Albaladejo & Martin-Fernandez 2013, Anal. Chim. Acta 764:32-43",
+    "logratio_em": "Palarea-Albaladejo & Martin-Fernandez 2008, Comput. Geosci. 34:902-917",
+    "regression": "Palarea-Albaladejo & Martin-Fernandez 2008, Comput. Geosci. 34:902-917",
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,6 +50,11 @@ class Replaced:
         How.
     reference : str
         Publication.
+    row, part : ndarray of int, shape (n_replaced,)
+        Places of what was replaced.
+    draws : ndarray, shape (n_draws, n_replaced)
+        Other values that may stand there, each as likely; no rows when none were asked for.
+        [mg/kg]
     """
 
     values: Array
@@ -47,17 +62,23 @@ class Replaced:
     share_of: Array
     method: str
     reference: str
+    row: npt.NDArray[np.intp]
+    part: npt.NDArray[np.intp]
+    draws: Array
 
 
 def replace_below(
     values: npt.ArrayLike,
     below: npt.ArrayLike,
+    above: npt.ArrayLike | None = None,
     *,
     method: str = "regression",
     fraction: float = _FRACTION,
     total: float | None = None,
+    draws: int = 0,
+    seed: int = 1,
 ) -> Replaced:
-    """Replace values below detection by values under their own limits.
+    """Replace values below detection by values under their own limits, those above likewise.
 
     Parameters
     ----------
@@ -65,12 +86,16 @@ def replace_below(
         Positive concentrations in one unit; the limit where `below`. [mg/kg]
     below : array_like of bool, shape (n_samples, n_parts)
         True where the value is a limit.
-    method : {"regression", "lognormal", "simple"}, default "regression"
-        What is expected under the limit given the other parts of the sample (truncated normal
-        regression of logarithms); what is expected of the part's lognormal population; or a fixed
-        `fraction` of the limit.
+    above : array_like of bool, shape (n_samples, n_parts), optional
+        True where the value is known only to lie over the number given.
+    method : {"regression", "logratio_em", "lognormal", "simple"}, default "regression"
+        What is expected behind the limit given the other parts of the sample (truncated normal
+        regression of logarithms; with ``"logratio_em"`` of log-ratios to a part that is always
+        detected, which the unit of a sample cannot change); what is expected of the part's
+        lognormal population; or a fixed `fraction` of the limit.
     fraction : float, default 0.65
-        Of the limit, for ``"simple"`` and for parts with too few detected values. [-]
+        Of the limit, for ``"simple"`` and for parts with too few detected values; an upper limit
+        is divided by it. [-]
     total : float, optional
         Sum that rows must keep (closed data): the detected values then share in what was added,
         their ratios unchanged.
@@ -99,11 +124,31 @@ def replace_below(
     ([[0.065, 59.961, 29.9805, 9.9935]], 0.25)
     """
     x = np.array(values, dtype=float)
-    mask = np.asarray(below, dtype=bool)
-    if x.ndim != 2 or mask.shape != x.shape:
+    low = np.asarray(below, dtype=bool)
+    high = np.zeros_like(low) if above is None else np.asarray(above, dtype=bool)
+    _check(x, low, high, method, fraction, draws, total)
+    flagged = low | high
+    row, part = np.nonzero(flagged)
+    filled, drawn = x.copy(), np.empty((0, row.size))
+    if flagged.any():
+        first = _simple if method == "simple" else _lognormal
+        filled = first(x, low, high, fraction)
+        if method in ("regression", "logratio_em"):
+            filled, drawn = _by_others(x, low, high, filled, method, draws, seed)
+        if total is not None:
+            filled = _keep_total(filled, flagged, float(total))
+    share_of = flagged.mean(axis=0) if len(flagged) else np.zeros(x.shape[1])
+    share = float(flagged.mean()) if flagged.size else 0.0
+    return Replaced(filled, share, share_of, method, _REFERENCES[method], row, part, drawn)
+
+
+def _check(
+    x: Array, low: Mask, high: Mask, method: str, fraction: float, draws: int, total: float | None
+) -> None:
+    if x.ndim != 2 or low.shape != x.shape or high.shape != x.shape:
         raise WrongCall(
             f"values and flags must have the same shape (n_samples, n_parts), got {x.shape} and "
-            f"{mask.shape}."
+            f"{low.shape}, {high.shape}."
         )
     if method not in METHODS:
         raise unknown("method of replacement", str(method), METHODS)
@@ -111,21 +156,44 @@ def replace_below(
         raise WrongCall(f"fraction must lie between 0 and 1, got {fraction!r}.")
     if not np.isfinite(x).all() or not (x > 0).all():
         raise WrongCall("values and limits must be positive and none missing.")
-    filled, reference = x.copy(), "Martin-Fernandez et al. 2003, Math. Geol. 35:253-278"
-    if mask.any():
-        if method == "simple":
-            filled[mask] = fraction * x[mask]
-        else:
-            filled = _lognormal(x, mask, fraction)
-            reference = "Palarea-Albaladejo & Martin-Fernandez 2013, Anal. Chim. Acta 764:32-43"
-        if method == "regression":
-            filled = _regression(x, mask, filled)
-            reference = "Palarea-Albaladejo & Martin-Fernandez 2008, Comput. Geosci. 34:902-917"
-        if total is not None:
-            filled = _keep_total(filled, mask, float(total))
-    share_of = mask.mean(axis=0) if len(mask) else np.zeros(x.shape[1])
-    share = float(mask.mean()) if mask.size else 0.0
-    return Replaced(filled, share, share_of, method, reference)
+    if (low & high).any():
+        raise WrongCall("a value cannot be both below and above a limit; mend the flags.")
+    if draws < 0 or (draws and (method not in ("regression", "logratio_em") or total is not None)):
+        raise WrongCall(
+            f"{draws} draws cannot be had with method '{method}'"
+            f"{' and a total' if total is not None else ''}; use 'regression' or 'logratio_em' "
+            "without a total."
+        )
+
+
+def _by_others(
+    x: Array, low: Mask, high: Mask, start: Array, method: str, draws: int, seed: int
+) -> tuple[Array, Array]:
+    """Replace by regression on the other parts; also draw."""
+    log, first = np.log(x), np.log(start)
+    flagged = low | high
+    keep = np.arange(x.shape[1])
+    base = np.zeros((len(x), 1))
+    if method == "logratio_em":
+        at = _reference_part(flagged)
+        if at is None:
+            raise WrongCall(
+                "log-ratios need a part that is detected in every sample, and there is none; use "
+                "'regression'."
+            )
+        base, keep = log[:, [at]], np.delete(keep, at)
+        first = np.log(_lognormal(np.exp(log - base), low, high, _FRACTION)) + base
+    given = (log - base)[:, keep], low[:, keep], high[:, keep]
+    y = first - base
+    y[:, keep] = expected(*given, y[:, keep])
+    filled = np.where(flagged, np.exp(y + base), x)
+    drawn = np.empty((0, int(flagged.sum())))
+    if draws:
+        # the part that is divided by is never behind a limit: the order of cells is the same
+        drawn = draw_values(*given, y[:, keep], number=draws, seed=seed)
+        drawn = np.exp(drawn + np.broadcast_to(base, x.shape)[flagged])
+        drawn = _within(drawn, x[flagged], low[flagged], high[flagged])
+    return _within(filled, x, low, high), drawn
 
 
 def _keep_total(filled: Array, mask: Mask, total: float) -> Array:
@@ -137,63 +205,31 @@ def _keep_total(filled: Array, mask: Mask, total: float) -> Array:
         return np.where(mask, filled, filled * (total - added) / seen)
 
 
-def _lognormal(x: Array, mask: Mask, fraction: float) -> Array:
-    """Give what is expected under the limit of each part's lognormal population."""
-    out = x.copy()
-    for j in np.flatnonzero(mask.any(axis=0)):
-        low = mask[:, j]
-        fit = fit_censored_normal(np.log(x[:, j]), low)
+def _lognormal(x: Array, low: Mask, high: Mask, fraction: float) -> Array:
+    """Give what is expected behind the limit of each part's lognormal population."""
+    out = _simple(x, low, high, fraction)
+    for j in np.flatnonzero((low | high).any(axis=0)):
+        log = np.log(x[:, j])
+        fit = fit_censored_normal(log, low[:, j], high[:, j])
         if fit is None or not fit.converged:
-            out[low, j] = fraction * x[low, j]
-        else:
-            out[low, j] = np.exp(mean_below(fit.mean, fit.sd, np.log(x[low, j])))
+            continue
+        out[low[:, j], j] = np.exp(mean_below(fit.mean, fit.sd, log[low[:, j]]))
+        out[high[:, j], j] = np.exp(-mean_below(-fit.mean, fit.sd, -log[high[:, j]]))
     return out
 
 
-def _regression(x: Array, mask: Mask, start: Array, rounds: int = 4) -> Array:
-    """Give what is expected under the limit given the other parts, by rounds of regression.
+def _simple(x: Array, low: Mask, high: Mask, fraction: float) -> Array:
+    """Put a fixed share of a lower limit, and as much over an upper one."""
+    return np.where(low, fraction * x, np.where(high, x / fraction, x))
 
-    The regression of one part on all others is read off the inverse covariance; the variance that
-    replacing hides is put back into the covariance before the next round, as in EM.
-    """
-    from scipy.special import log_ndtr
 
-    from geochem.stats.mcd import sorted_rows
+def _reference_part(flagged: Mask) -> int | None:
+    """Give the first part that is never behind a limit: log-ratios are taken to it."""
+    whole = np.flatnonzero(~flagged.any(axis=0))
+    return int(whole[0]) if whole.size else None
 
-    n, p = x.shape
-    limit = np.log(x)
-    order = sorted_rows(limit)
-    limit, low = limit[order], mask[order]
-    y = np.log(start)[order]
-    if n < 2 * p + 2:
-        return start
-    columns = [(j, np.flatnonzero(low[:, j])) for j in range(p) if low[:, j].any()]
-    hidden, room = np.zeros(p), np.empty_like(y)
-    for j, rows in columns:
-        hidden[j] = rows.size * float(y[:, j].var()) * 0.3 / n
-    for _round in range(rounds):
-        centre = y.mean(axis=0)
-        deviation = np.subtract(y, centre, out=room)
-        covariance = deviation.T @ deviation / n
-        covariance[np.diag_indices(p)] += hidden + 1e-10 * np.trace(covariance) / p
-        precision = np.linalg.inv(covariance)
-        moved = 0.0
-        for j, rows in columns:
-            sd = 1 / np.sqrt(precision[j, j])
-            slope = -precision[j] / precision[j, j]
-            slope[j] = 0.0
-            mean = centre[j] + (y[rows] - centre) @ slope
-            new = mean_below(mean, sd, limit[rows, j])
-            z = (limit[rows, j] - mean) / sd
-            mills = np.exp(-0.5 * z * z - 0.5 * np.log(2 * np.pi) - log_ndtr(z))
-            hidden[j] = float((sd**2 * np.clip(1 - mills * (z + mills), 0, 1)).sum()) / n
-            moved = max(moved, float(np.abs(new - y[rows, j]).max()))
-            y[rows, j] = new
-        if moved < 1e-2:
-            break
-    out = x.copy()
-    back = np.empty_like(y)
-    back[order] = np.exp(y)
-    # a hair under the limit even where the expectation touches it
-    out[mask] = np.minimum(back[mask], x[mask] * (1 - 1e-9))
-    return out
+
+def _within(y: Array, x: Array, low: Mask, high: Mask) -> Array:
+    """Keep a hair off the limits, even where an expectation touches them."""
+    y = np.where(low, np.minimum(y, x * (1 - 1e-9)), y)
+    return np.asarray(np.where(high, np.maximum(y, x * (1 + 1e-9)), y))

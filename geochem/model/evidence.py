@@ -69,6 +69,11 @@ class Composition:
         Cut-off of `distance`.
     details : mapping
         Methods, parameters, references.
+    replaced_row, replaced_part : ndarray of int, shape (n_replaced,)
+        Places in `clr` of the values that stood behind a limit; None when not recorded.
+    draws : ndarray, shape (n_draws, n_replaced)
+        Natural logarithm of other values that may stand there over the one used; each draw is as
+        likely. `stats.logratio.drawn_clr` gives the clr of a draw.
     """
 
     medium: str
@@ -83,6 +88,9 @@ class Composition:
     distance: npt.NDArray[np.float64]
     distance_cut: float
     details: Mapping[str, Any] = field(default_factory=dict)
+    replaced_row: npt.NDArray[np.intp] | None = None
+    replaced_part: npt.NDArray[np.intp] | None = None
+    draws: npt.NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

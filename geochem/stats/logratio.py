@@ -72,6 +72,32 @@ def clr_inv_rows(z: Array) -> Array:
     return np.asarray(e / e.sum(axis=-1, keepdims=True))
 
 
+def drawn_clr(
+    clr: Array, row: npt.NDArray[np.intp], part: npt.NDArray[np.intp], change: Array
+) -> Array:
+    """Give the centred log-ratios of one draw of replaced values.
+
+    Parameters
+    ----------
+    clr : ndarray, shape (n, n_parts)
+        Of the values used.
+    row, part : ndarray of int, shape (n_replaced,)
+        Places that were replaced.
+    change : ndarray, shape (n_replaced,)
+        Natural logarithm of the drawn value over the one used.
+
+    Returns
+    -------
+    ndarray, shape of `clr`
+        Rows sum to zero.
+    """
+    out = clr.copy()
+    out[row, part] += change
+    touched = np.unique(row)
+    out[touched] -= out[touched].mean(axis=1, keepdims=True)
+    return out
+
+
 def ilr_rows(x: Array, basis: Array) -> Array:
     """Give isometric log-ratio coordinates.
 
