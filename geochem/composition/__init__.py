@@ -13,26 +13,39 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from geochem.composition.bases import partition_basis, pivot_basis
+    from geochem.composition.bases import partition_basis, pivot_basis, principal_partition
     from geochem.composition.describe import describe_composition
     from geochem.composition.replacement import Replaced, replace_below
+    from geochem.composition.transformers import (
+        AdditiveLogRatio,
+        CentredLogRatio,
+        IsometricLogRatio,
+        PivotLogRatio,
+    )
     from geochem.composition.transforms import (
         aitchison_distance,
         alr,
         alr_inv,
+        centre,
         closure,
         clr,
         clr_inv,
         ilr,
         ilr_inv,
+        subcomposition,
         variation_matrix,
     )
 
 __all__ = [
+    "AdditiveLogRatio",
+    "CentredLogRatio",
+    "IsometricLogRatio",
+    "PivotLogRatio",
     "Replaced",
     "aitchison_distance",
     "alr",
     "alr_inv",
+    "centre",
     "closure",
     "clr",
     "clr_inv",
@@ -41,11 +54,18 @@ __all__ = [
     "ilr_inv",
     "partition_basis",
     "pivot_basis",
+    "principal_partition",
     "replace_below",
+    "subcomposition",
     "variation_matrix",
 ]
 
 _HOME = {
+    "AdditiveLogRatio": "transformers",
+    "CentredLogRatio": "transformers",
+    "IsometricLogRatio": "transformers",
+    "PivotLogRatio": "transformers",
+    "principal_partition": "bases",
     "partition_basis": "bases",
     "pivot_basis": "bases",
     "describe_composition": "describe",

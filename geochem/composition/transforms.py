@@ -6,12 +6,14 @@ number of dimensions. Natural logarithms throughout.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from geochem.errors import WrongCall
 from geochem.stats.logratio import (
+    alr_rows,
     closure_rows,
     clr_inv_rows,
     clr_rows,
@@ -266,8 +268,7 @@ def alr(x: npt.ArrayLike, denominator: int = -1) -> Array:
     """
     a = _positive(x)
     place = _part(denominator, a.shape[-1])
-    log = np.log(a)
-    return np.asarray(np.delete(log, place, axis=-1) - log[..., place : place + 1])
+    return alr_rows(a, place)
 
 
 def alr_inv(z: npt.ArrayLike, denominator: int = -1) -> Array:
@@ -325,13 +326,16 @@ def aitchison_distance(x: npt.ArrayLike, y: npt.ArrayLike) -> Any:
     return float(distance) if distance.ndim == 0 else distance
 
 
-def variation_matrix(x: npt.ArrayLike) -> Array:
+def variation_matrix(x: npt.ArrayLike, *, robust: bool = False) -> Array:
     """Give the variance of the log-ratio of every two parts.
 
     Parameters
     ----------
     x : array_like, shape (n_samples, n_parts)
         Positive values, two samples or more.
+    robust : bool, default False
+        From the minimum covariance determinant of the ilr coordinates, which a minority of
+        unusual samples cannot change.
 
     Returns
     -------
@@ -342,17 +346,104 @@ def variation_matrix(x: npt.ArrayLike) -> Array:
     Raises
     ------
     WrongCall
-        If there are fewer than two samples or a value is not positive.
+        If there are too few samples, a value is not positive, or (robust) too many samples lie in
+        one plane.
 
     References
     ----------
-    .. [1] Aitchison 1986, The Statistical Analysis of Compositional Data, Chapman & Hall.
+    .. [1] Aitchison 1986, The Statistical Analysis of Compositional Data, Chapman & Hall; Filzmoser
+       & Hron 2008, Math. Geosci. 40:233-248 (robust).
     """
     a = _positive(x)
     if a.ndim != 2 or len(a) < 2:
         raise WrongCall(f"a variation matrix needs two samples or more, got shape {a.shape}.")
-    covariance = np.cov(clr_rows(a), rowvar=False)
+    if robust:
+        basis = pivot_rows(a.shape[1])
+        covariance = basis.T @ _robust(a)[1] @ basis
+    else:
+        covariance = np.cov(clr_rows(a), rowvar=False)
     own = np.diag(covariance)
     matrix = own[:, None] + own[None, :] - 2 * covariance
     np.fill_diagonal(matrix, 0.0)
     return np.maximum((matrix + matrix.T) / 2, 0.0)
+
+
+def centre(x: npt.ArrayLike, *, robust: bool = False) -> Array:
+    """Give the centre of compositions: their geometric mean, closed to one.
+
+    Parameters
+    ----------
+    x : array_like, shape (n_samples, n_parts)
+        Positive values.
+    robust : bool, default False
+        Location of the minimum covariance determinant of the ilr coordinates instead.
+
+    Returns
+    -------
+    ndarray, shape (n_parts,)
+        Positive, sums to one.
+
+    Raises
+    ------
+    WrongCall
+        If there are too few samples, or a value is not positive.
+
+    References
+    ----------
+    .. [1] Aitchison 1986; Filzmoser & Hron 2008, Math. Geosci. 40:233-248 (robust).
+
+    Examples
+    --------
+    >>> centre([[1, 4, 5], [4, 1, 5]]).round(4).tolist()
+    [0.2222, 0.2222, 0.5556]
+    """
+    a = _positive(x)
+    if a.ndim != 2 or not len(a):
+        raise WrongCall(f"a centre needs samples, got shape {a.shape}.")
+    if robust:
+        return ilr_inv_rows(_robust(a)[0], pivot_rows(a.shape[1]))
+    return clr_inv_rows(clr_rows(a).mean(axis=0))
+
+
+def subcomposition(x: npt.ArrayLike, parts: Sequence[int]) -> Array:
+    """Give some of the parts, closed to one: ratios among them stay what they were.
+
+    Parameters
+    ----------
+    x : array_like, shape (n_samples, n_parts) or (n_parts,)
+        Positive values.
+    parts : sequence of int
+        Places of two parts or more, each once.
+
+    Returns
+    -------
+    ndarray, shape (n_samples, len(parts)) or (len(parts),)
+        Rows sum to one.
+
+    Raises
+    ------
+    WrongCall
+        If a place is wrong or comes twice.
+
+    Examples
+    --------
+    >>> subcomposition([0.1, 0.3, 0.4, 0.2], [1, 2]).round(4).tolist()
+    [0.4286, 0.5714]
+    """
+    a = _positive(x)
+    places = [_part(p, a.shape[-1]) for p in parts]
+    if len(places) < 2 or len(set(places)) < len(places):
+        raise WrongCall(f"a subcomposition needs two different parts or more, got {list(parts)}.")
+    return closure_rows(a[..., places])
+
+
+def _robust(a: Array) -> tuple[Array, Array]:
+    """Give location and covariance of the pivot coordinates by their MCD."""
+    from geochem.stats.mcd import mcd, mcd_obstacles
+
+    z = ilr_rows(a, pivot_rows(a.shape[1]))
+    obstacles = mcd_obstacles(z, 0.75)
+    if obstacles:
+        raise WrongCall(f"no robust covariance: {' '.join(obstacles)}")
+    found = mcd(z, alpha=0.75)
+    return found.location, found.covariance

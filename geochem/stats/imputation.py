@@ -125,8 +125,8 @@ def draws(log: Array, below: Mask, above: Mask, start: Array, *, number: int, se
     back = np.empty_like(y)
     nothing = np.zeros(p)
     for step in range(_FIRST + _BETWEEN * (number - 1) + 1):
-        weight = rng.exponential(size=n)
-        weight /= weight.sum()
+        weight = np.asarray(rng.standard_exponential(n))
+        weight = weight / np.sum(weight)
         centre = weight @ y
         deviation = y - centre
         precision = _precision((deviation * weight[:, None]).T @ deviation, nothing)

@@ -72,6 +72,25 @@ def clr_inv_rows(z: Array) -> Array:
     return np.asarray(e / e.sum(axis=-1, keepdims=True))
 
 
+def alr_rows(x: Array, place: int) -> Array:
+    """Give additive log-ratios.
+
+    Parameters
+    ----------
+    x : ndarray, shape (..., n_parts)
+        Positive.
+    place : int
+        Of the part that divides the others.
+
+    Returns
+    -------
+    ndarray, shape (..., n_parts - 1)
+        The others in their order.
+    """
+    log = np.log(x)
+    return np.asarray(np.delete(log, place, axis=-1) - log[..., place : place + 1])
+
+
 def drawn_clr(
     clr: Array, row: npt.NDArray[np.intp], part: npt.NDArray[np.intp], change: Array
 ) -> Array:

@@ -118,3 +118,54 @@ def test_refusals_say_what_to_do():
         c.aitchison_distance(X, X[:3])
     with pytest.raises(WrongCall, match="two samples"):
         c.variation_matrix(X)
+
+
+def test_principal_balances_find_planted_groups():
+    rng = np.random.default_rng(4)
+    n = 400
+    two, one = rng.standard_normal((2, n))
+    log = 0.1 * rng.standard_normal((n, 6))
+    log[:, [0, 2, 4]] += 1.0 * two[:, None]
+    log[:, [1, 3]] += 0.5 * one[:, None]
+    x = np.exp(log)
+    signs = c.principal_partition(x)
+    assert signs[0].tolist() == [1, -1, 1, -1, 1, -1]
+    z = c.ilr(x, c.partition_basis(signs))
+    # no balance can hold more than the first principal component, which is not far away here
+    top = np.linalg.eigvalsh(np.cov(c.clr(x), rowvar=False))[-1]
+    assert 0.97 * top < z[:, 0].var(ddof=1) <= top * (1 + 1e-12)
+    turned = [3, 0, 5, 1, 4, 2]
+    again = c.ilr(x[:, turned], c.partition_basis(c.principal_partition(x[:, turned])))
+    assert np.abs(again).round(8).tolist() == np.abs(z).round(8).tolist()
+
+
+def test_a_few_wild_samples_do_not_move_the_robust_centre():
+    rng = np.random.default_rng(9)
+    x = np.exp(rng.normal([0, 1, 2, 3], 0.2, (200, 4)))
+    wild = x.copy()
+    wild[:20] *= [1000, 1, 1, 1]
+    usual, moved = c.centre(x), c.centre(wild)
+    assert c.aitchison_distance(usual, moved) > 0.4
+    assert c.aitchison_distance(usual, c.centre(wild, robust=True)) < 0.08
+    spread = c.variation_matrix(x)
+    assert c.variation_matrix(wild)[0, 1] > 10 * spread[0, 1]
+    assert c.variation_matrix(wild, robust=True) == pytest.approx(spread, rel=0.35, abs=1e-12)
+
+
+@given(st.integers(0, 10_000))
+@settings(max_examples=20, deadline=None)
+def test_a_subcomposition_keeps_its_ratios_and_brings_parts_nearer(seed):
+    rng = np.random.default_rng(seed)
+    x, y = rng.lognormal(size=(2, 6))
+    some = rng.permutation(6)[:3].tolist()
+    a, b = c.subcomposition(x, some), c.subcomposition(1e4 * y, some)
+    assert a / a[0] == pytest.approx(x[some] / x[some[0]])
+    # subcompositional dominance: Aitchison 1992, Math. Geol. 24:365-379
+    assert c.aitchison_distance(a, b) <= c.aitchison_distance(x, y) + 1e-12
+
+
+def test_wrong_subcompositions_are_refused():
+    with pytest.raises(WrongCall, match="different parts"):
+        c.subcomposition([1, 2, 3], [1, -2])
+    with pytest.raises(WrongCall, match="one of them"):
+        c.principal_partition()
