@@ -81,3 +81,17 @@ def test_sodium_or_missing(read, values):
         ("A1", "Cu"): (12.0, False, False),
         ("A1", "Na"): (15000.0, False, False),
     }
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        "id,Ag_OZ,Co_ppm\nA1,5,6\n", "id,Cu_MGL,Co_ppm\nA1,5,6\n", "id,Au_PPT,Co_ppm\nA1,5,6\n",
+        "id,Fe at. %,Co_ppm\nA1,5,6\n", "id,Si mol %,Co_ppm\nA1,5,6\n",
+        "id,Ag,Co\n,oz/t,ppm\nA1,5,6\n", "id,Cu,Co\n,mg/L,ppm\nA1,5,6\n",
+    ],
+)  # fmt: skip
+def test_a_strange_unit_is_never_ppm(read, codes, content):
+    got = read(content)
+    assert got.results["element"].tolist() == ["Co"]
+    assert "unit-not-known" in codes(got)

@@ -209,3 +209,17 @@ def test_a_second_zone_without_a_zone_column_is_named_and_a_second_area_stays():
         _log(np.r_[lon, lon[:4] + 2], np.r_[lat, lat[:4] - 1], "EPSG:4326"), "EPSG:32735"
     )
     assert not any(far.reason)
+
+
+def test_kilometres_and_degrees_with_a_wrong_sign_are_no_metres(make_log):
+    got = locate_samples(make_log(["A1", "A2"], x=[500.1, 500.2], y=[7200.1, 7200.2]), UTM)
+    assert set(got.reason) == {"kilometres-in-metres"}
+    log = make_log(["A1", "A2", "A3"], x=[28.2, 28.21, 28.22], y=[-25.5, 25.51, -25.52])
+    assert set(locate_samples(log, UTM).reason) == {"degrees-in-metres"}
+
+
+def test_a_whole_survey_outside_its_zone_is_used_and_asked_about(make_log):
+    log = make_log(["A1", "A2"], x=[-12000.0, -11900.0], y=[-2.8e6, -2.81e6])
+    got = locate_samples(log, UTM)
+    assert np.isfinite(got.x).all()
+    assert [f.code for f in got.findings] == ["survey-outside-crs-area"]
