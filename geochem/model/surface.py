@@ -34,9 +34,20 @@ class Surface:
     n_used : int
         Samples.
     cross_validation : mapping
-        ``mean_error, rmse, rmse_of_median, standardised_variance`` on the scale of estimation.
+        ``mean_error, rmse, rmse_of_median, standardised_variance, coverage_80, rmse_blocked,
+        rmse_inverse_distance, rmse_nearest ...`` on the scale of estimation.
     details : mapping
         Variogram, neighbourhood, transform.
+    chance : ndarray, shape (n_rows, n_cols), optional
+        Chance that the value exceeds `threshold`, 0-1.
+    threshold : float
+        In the unit of the surface; NaN without `chance`.
+    covered : ndarray of bool, shape (n_rows, n_cols), optional
+        Cells on transported cover, where low values do not mean barren ground.
+    simulated : mapping of str to ndarray
+        ``p10, p50, p90`` of conditional simulations and ``chance`` among them, where asked for.
+    left_out : mapping of str to ndarray
+        ``true, predicted, deviation, blocked`` of the samples of the cross-validation.
     """
 
     name: str
@@ -53,3 +64,8 @@ class Surface:
     n_used: int
     cross_validation: Mapping[str, float] = field(default_factory=dict)
     details: Mapping[str, Any] = field(default_factory=dict)
+    chance: npt.NDArray[np.float64] | None = None
+    threshold: float = float("nan")
+    covered: npt.NDArray[np.bool_] | None = None
+    simulated: Mapping[str, npt.NDArray[np.float64]] = field(default_factory=dict)
+    left_out: Mapping[str, npt.NDArray[np.float64]] = field(default_factory=dict)

@@ -73,7 +73,13 @@ def round_cell(size: float) -> float:
 
 
 def make_grid(
-    xy: FloatArray, *, spacing: float, station: float, max_cells: int, boundary: Any = None
+    xy: FloatArray,
+    *,
+    spacing: float,
+    station: float,
+    max_cells: int,
+    boundary: Any = None,
+    keep_out: Any = None,
 ) -> Grid:
     """Lay a grid over samples.
 
@@ -90,7 +96,9 @@ def make_grid(
     max_cells : int
         At most so many cells.
     boundary : shapely geometry, optional
-        Licence.
+        Licence: cells outside are not shown.
+    keep_out : shapely geometry, optional
+        Ground that nobody sampled: cells inside are not shown.
 
     Returns
     -------
@@ -116,4 +124,43 @@ def make_grid(
 
         shapely.prepare(boundary)
         shown &= shapely.contains_xy(boundary, centres[:, 0], centres[:, 1])
+    if keep_out is not None:
+        import shapely
+
+        shapely.prepare(keep_out)
+        shown &= ~shapely.contains_xy(keep_out, centres[:, 0], centres[:, 1])
     return Grid(grid.west, grid.north, cell, grid.shape, shown.reshape(rows, columns))
+
+
+def names_at(centres: FloatArray, frame: Any, field: str | None) -> npt.NDArray[np.object_]:
+    """Give the name of the polygon that each place lies in.
+
+    Parameters
+    ----------
+    centres : ndarray, shape (m, 2)
+        Places. [m]
+    frame : geopandas.GeoDataFrame
+        Polygons in the same CRS.
+    field : str, optional
+        Column with their names.
+
+    Returns
+    -------
+    ndarray of object, shape (m,)
+        ``"unmapped"`` outside all; of several, the first in the alphabet, as for samples.
+    """
+    import shapely
+
+    out = np.full(len(centres), "unmapped", dtype=object)
+    named = field is not None and field in frame.columns
+    names = frame[field].tolist() if named else ["inside"] * len(frame)
+    texts = ["unnamed" if v is None or v != v else str(v).strip() or "unnamed" for v in names]
+    order = sorted(range(len(texts)), key=lambda i: texts[i], reverse=True)
+    shapes = frame.geometry.to_numpy()[order]
+    place, polygon = shapely.STRtree(shapes).query(
+        shapely.points(centres), predicate="intersects"
+    )
+    sequence = np.argsort(polygon, kind="stable")
+    for i, j in zip(place[sequence].tolist(), polygon[sequence].tolist(), strict=True):
+        out[i] = texts[order[j]]
+    return out
