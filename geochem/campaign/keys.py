@@ -171,6 +171,8 @@ SURFACES: dict[str, Key] = {
         "text", "how", "ordinary_kriging", choices=("ordinary_kriging", "inverse_distance")
     ),
     "max_cells": Key("whole", "cells of one grid at most", 30000),
+    "above": Key("numbers", "{ Cu = 120 }: chance of exceeding [ppm]; default: the threshold", {}),
+    "options": Key("table", "scale, variogram, neighbourhood; see DEVELOPERS.md", {}),
 }
 
 TARGETS: dict[str, Key] = {

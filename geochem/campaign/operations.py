@@ -121,7 +121,8 @@ OPERATIONS: tuple[Operation, ...] = (
         ("targets.seek", "targets.association"), f"{_HERE}:search",
     ),
     Operation(
-        "surfaces", "Surfaces", ("survey", "evidence", "spacings", "layers"), ("surfaces",),
+        "surfaces", "Surfaces", ("survey", "evidence", "background", "spacings", "layers"),
+        ("surfaces",),
         ("surfaces", "targets.seek"), f"{_HERE}:interpolate",
     ),
     Operation(

@@ -393,6 +393,7 @@ def _remember(settings: Settings, bundle: Bundle, clock: datetime) -> list[str]:
 def _check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
     """Check every method and option of the campaign file before a long run."""
     from geochem import plugins
+    from geochem.surfaces.options import surface_options
 
     background = settings.table("background")
     wanted = [("thresholds", background["method"], background["options"])]
@@ -404,6 +405,7 @@ def _check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
     for group, name, options in wanted:
         plugins.make(group, name, options)
     plugins.load("rankers", settings.table("targets")["ranker"])
+    surface_options(settings.table("surfaces")["options"])
     outputs = settings.table("outputs")
     names = outputs["renderers"] or plugins.names("renderers")
     for name in outputs["options"]:

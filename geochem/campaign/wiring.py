@@ -403,11 +403,13 @@ def interpolate(
     *,
     survey: Survey,
     evidence: Evidence,
+    background: BackgroundReport,
     spacings: Sequence[Spacing],
     layers: Layers,
 ) -> Given:
     """Interpolate what is sampled densely enough."""
     from geochem.surfaces.make import make_surfaces
+    from geochem.surfaces.options import surface_options
 
     table = settings.table("surfaces")
     elements = table["elements"] or settings.table("targets")["seek"] or None
@@ -420,6 +422,16 @@ def interpolate(
         method=table["method"],
         max_cells=table["max_cells"],
         seed=settings.seed,
+        options=surface_options(table["options"]),
+        above=table["above"],
+        thresholds={
+            (medium, element): record.value
+            for (medium, domain, element), record in background.threshold_records.items()
+            if domain == "all"
+        },
+        weights=dict(
+            zip(background.domains["sample_id"], background.domains["weight"], strict=True)
+        ),
     )
     return {"surfaces": surfaces}, findings
 

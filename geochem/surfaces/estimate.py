@@ -26,7 +26,9 @@ if TYPE_CHECKING:
 
     FloatArray = npt.NDArray[np.float64]
     IntArray = npt.NDArray[np.intp]
-    Predict = Callable[[FloatArray, FloatArray, FloatArray, FloatArray, Any], tuple[FloatArray, Any]]
+    Predict = Callable[
+        [FloatArray, FloatArray, FloatArray, FloatArray, Any], tuple[FloatArray, Any]
+    ]
 
 METHODS = {
     "ordinary_kriging": "Matheron 1963, Economic Geology 58:1246-1266",
@@ -195,21 +197,21 @@ def estimate(
     if method == "inverse_distance":
         found = inverse_distance(places, z, where, neighbours=chosen.neighbours)
 
-        def by_distance(p: FloatArray, v: FloatArray, _e: FloatArray, goal: FloatArray, own: Any):  # type: ignore[no-untyped-def] # noqa: ANN202
+        def by_distance(p: FloatArray, v: FloatArray, _e: FloatArray, goal: FloatArray, own: Any):  # type: ignore[no-untyped-def]
             return inverse_distance(p, v, goal, neighbours=chosen.neighbours, own=own), None
 
         checks = _cross_validate(places, z, error, tested, by_distance, 0.0)
-        return Estimate(
-            found, nothing, nothing, checks, details, len(z), places, z, error
-        )
+        return Estimate(found, nothing, nothing, checks, details, len(z), places, z, error)
     variogram = variogram_of(places, z, chosen, seed=seed)
     details["variogram"] = variogram
     if not variogram.sill > 0:
-        flat = np.full(len(where), float(z.mean()) if len(z) and np.isfinite(variogram.sill) else np.nan)
+        flat = np.full(
+            len(where), float(z.mean()) if len(z) and np.isfinite(variogram.sill) else np.nan
+        )
         checks = _cross_validate(places, z, error, tested, _mean_of, 0.0)
         return Estimate(flat, flat * 0.0, flat * 0.0, checks, details, len(z), places, z, error)
 
-    def by_kriging(p: FloatArray, v: FloatArray, e: FloatArray, goal: FloatArray, own: Any):  # type: ignore[no-untyped-def] # noqa: ANN202
+    def by_kriging(p: FloatArray, v: FloatArray, e: FloatArray, goal: FloatArray, own: Any):  # type: ignore[no-untyped-def]
         got = kriged(p, v, e, goal, variogram, chosen, own=own)
         return got.values, got.variance
 

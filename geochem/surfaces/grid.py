@@ -157,9 +157,7 @@ def names_at(centres: FloatArray, frame: Any, field: str | None) -> npt.NDArray[
     texts = ["unnamed" if v is None or v != v else str(v).strip() or "unnamed" for v in names]
     order = sorted(range(len(texts)), key=lambda i: texts[i], reverse=True)
     shapes = frame.geometry.to_numpy()[order]
-    place, polygon = shapely.STRtree(shapes).query(
-        shapely.points(centres), predicate="intersects"
-    )
+    place, polygon = shapely.STRtree(shapes).query(shapely.points(centres), predicate="intersects")
     sequence = np.argsort(polygon, kind="stable")
     for i, j in zip(place[sequence].tolist(), polygon[sequence].tolist(), strict=True):
         out[i] = texts[order[j]]

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from geochem.elements import element_rank
+from geochem.model.cover import is_transported
 from geochem.model.finding import Finding
 from geochem.model.surface import Surface
 from geochem.model.tables import elements_of, values_of
-from geochem.stats.censored import fit_censored_normal, mean_below
-from geochem.surfaces.estimate import METHODS, estimate
-from geochem.surfaces.grid import Grid, make_grid
+from geochem.surfaces.element import Site, element_surface, finish, interpolate
+from geochem.surfaces.entering import Entering, entering
+from geochem.surfaces.grid import Grid, make_grid, names_at
+from geochem.surfaces.log_ratios import log_ratio_surfaces
+from geochem.surfaces.options import SurfaceOptions
+from geochem.surfaces.pieces import LEAST, pieces_of
+from geochem.surfaces.sparse import Helped, helped_surface, regress_on_helpers
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -26,8 +31,9 @@ if TYPE_CHECKING:
 
 #: media whose samples may be interpolated
 INTERPOLATED = ("soil", "till")
-_LEAST = 30
 _MOST_BELOW = 0.4
+#: an element known in a smaller share of the samples than this may be helped by dense ones
+_SPARSE = 0.5
 
 
 def make_surfaces(
@@ -40,12 +46,17 @@ def make_surfaces(
     method: str = "ordinary_kriging",
     max_cells: int = 30000,
     seed: int = 1,
+    options: SurfaceOptions | None = None,
+    above: Mapping[str, float] | None = None,
+    thresholds: Mapping[tuple[str, str], float] | None = None,
+    weights: Mapping[str, float] | None = None,
 ) -> tuple[tuple[Surface, ...], tuple[Finding, ...]]:
     """Interpolate the leading elements and the leading association of each dense medium.
 
     Elements are interpolated on log10 and shown in mg/kg: the surface is an estimate of the local
     median (the mean lies higher). A value below detection enters as the expected value under its
-    limit, with the matching error variance.
+    limit, with the matching error variance. Stream sediments, rock and other media are never
+    interpolated: their points do not stand for the ground between them.
 
     Parameters
     ----------
@@ -56,7 +67,7 @@ def make_surfaces(
     spacings : sequence of Spacing
         Of the grids.
     layers : Layers
-        The ``boundary`` cuts the grid.
+        ``boundary`` and ``keep_out`` cut the grid, ``regolith`` marks transported cover.
     elements : sequence of str, optional
         Default: the three counted elements with most samples beyond z = 2.
     method : {"ordinary_kriging", "inverse_distance"}
@@ -64,7 +75,15 @@ def make_surfaces(
     max_cells : int, default 30000
         Cells of one grid at most.
     seed : int, default 1
-        Of cross-validation.
+        Of cross-validation and simulations.
+    options : SurfaceOptions, optional
+        Scale, variogram, neighbourhood and more.
+    above : mapping of str to float, optional
+        Per element: the chance of exceeding this is given. [mg/kg]
+    thresholds : mapping of (medium, element) to float, optional
+        Thresholds of the background, for elements that `above` does not name. [mg/kg]
+    weights : mapping of str to float, optional
+        Declustering weight per sample id, for normal scores.
 
     Returns
     -------
@@ -73,23 +92,25 @@ def make_surfaces(
     findings : tuple of Finding
         What could not be interpolated and why; surfaces no better than the median.
     """
+    chosen_options = options or SurfaceOptions()
     surfaces: list[Surface] = []
     findings: list[Finding] = []
-    boundary = layers.get("boundary")
-    outline = boundary.geometry.union_all() if boundary is not None and len(boundary) else None
+    limits = thresholds or {}
     for medium in INTERPOLATED:
         chosen = (samples["medium"] == medium).to_numpy()
         grids = [s for s in spacings if s.medium == medium]
         if not chosen.any() or not grids:
             continue
         mine = samples.loc[chosen].reset_index(drop=True)
+        mine, noticed = _one_horizon(mine, medium)
+        findings += noticed
         xy = np.column_stack([mine.geometry.x, mine.geometry.y])
-        if len(np.unique(xy, axis=0)) < _LEAST:
+        if len(np.unique(xy, axis=0)) < LEAST:
             findings.append(
                 Finding(
                     "surface-few-samples",
                     "note",
-                    f"{medium}: {len(mine)} samples are too few for a surface; at least {_LEAST} "
+                    f"{medium}: {len(mine)} samples are too few for a surface; at least {LEAST} "
                     "places are needed.",
                 )
             )
@@ -100,7 +121,8 @@ def make_surfaces(
             spacing=max(largest.line_spacing, largest.nearest),
             station=max(largest.station_spacing, 1.0),
             max_cells=max_cells,
-            boundary=outline,
+            boundary=_union(layers, "boundary"),
+            keep_out=_union(layers, "keep_out"),
         )
         if not grid.shown.any():
             findings.append(
@@ -111,17 +133,75 @@ def make_surfaces(
                 )
             )
             continue
+        pieces, noticed_too = pieces_of(mine, grid, layers, chosen_options.by)
+        findings += noticed_too
+        weight = None
+        if weights is not None:
+            weight = np.array([weights.get(str(i), 1.0) for i in mine["sample_id"]])
+        site = Site(
+            medium, "" if medium == INTERPOLATED[0] else f"_{medium}", xy, grid, pieces,
+            _covered(grid, layers, chosen_options.cover), method, chosen_options, seed, weight,
+        )  # fmt: skip
         names = list(elements) if elements else _leading(evidence, medium)
         for element in sorted(set(names), key=element_rank):
-            made, found = _element(mine, xy, grid, element, medium, method, seed)
+            limit = (above or {}).get(element, limits.get((medium, element), float("nan")))
+            made, found = _element(site, mine, element, limit)
             findings += found
             if made is not None:
                 surfaces.append(made)
-        made, found = _association(evidence, grid, medium, method, seed)
+        made, found = _association(site, evidence, mine)
         findings += found
         if made is not None:
             surfaces.append(made)
+        parts = [e for e in chosen_options.log_ratios if e in elements_of(mine)]
+        if parts:
+            logs = np.column_stack([_entering(mine, e)[0].log for e in parts])
+            several, found = log_ratio_surfaces(site, parts, logs)
+            surfaces += several
+            findings += found
     return tuple(surfaces), tuple(findings)
+
+
+def _union(layers: Layers, name: str) -> Any:
+    frame = layers.get(name)
+    return frame.geometry.union_all() if frame is not None and len(frame) else None
+
+
+def _covered(grid: Grid, layers: Layers, cover: str) -> npt.NDArray[np.bool_] | None:
+    """Say which cells lie on transported cover; None when the regolith is not known."""
+    layer = layers.vector.get("regolith")
+    if cover == "ignore" or layer is None or not len(layer.frame):
+        return None
+    found = np.zeros(grid.shape, dtype=bool)
+    names = names_at(grid.centres, layer.frame, layer.field)
+    different = {name: is_transported(name) for name in set(names.tolist())}
+    found[grid.shown] = [different[name] for name in names]
+    return found if found.any() else None
+
+
+def _one_horizon(mine: Any, medium: str) -> tuple[Any, list[Finding]]:
+    """Keep the commonest horizon where places hold several: they are other ground."""
+    if "horizon" not in mine.columns or mine["horizon"].nunique(dropna=True) < 2:
+        return mine, []
+    keys = list(zip(mine.geometry.x.round(1), mine.geometry.y.round(1), strict=True))
+    seen: dict[Any, set[Any]] = {}
+    for key, horizon in zip(keys, mine["horizon"], strict=True):
+        if isinstance(horizon, str):
+            seen.setdefault(key, set()).add(horizon)
+    mixed = {key for key, names in seen.items() if len(names) > 1}
+    if not mixed:
+        return mine, []
+    counts = mine["horizon"].value_counts()
+    first = min(counts.index, key=lambda name: (-counts[name], str(name)))
+    at_mixed = np.array([key in mixed for key in keys])
+    keep = ~at_mixed | (mine["horizon"] == first).to_numpy()
+    return mine.loc[keep].reset_index(drop=True), [
+        Finding(
+            "surface-horizons", "note",
+            f"{medium}: {len(mixed)} places were sampled in several horizons; surfaces there use "
+            f"horizon {first}, the commonest, alone.",
+        )
+    ]  # fmt: skip
 
 
 def _leading(evidence: Evidence, medium: str) -> list[str]:
@@ -135,46 +215,56 @@ def _leading(evidence: Evidence, medium: str) -> list[str]:
     return sorted(count, key=lambda e: (-count[e], element_rank(e)))[:3]
 
 
+def _entering(mine: Any, element: str) -> tuple[Entering, npt.NDArray[np.bool_], float, int]:
+    value, below, _, err = values_of(mine, element)
+    known = np.isfinite(value) & (value > 0)
+    share = float(below[known].mean()) if known.any() else 1.0
+    return entering(value, below, err), known & below, share, int(known.sum())
+
+
 def _element(
-    mine: Any, xy: FloatArray, grid: Grid, element: str, medium: str, method: str, seed: int
+    site: Site, mine: Any, element: str, limit: float
 ) -> tuple[Surface | None, list[Finding]]:
     if element not in elements_of(mine):
         return None, []
-    value, below, _, err = values_of(mine, element)
-    known = np.isfinite(value) & (value > 0)
-    share = below[known].mean() if known.any() else 1.0
-    if known.sum() < _LEAST or share > _MOST_BELOW:
+    entered, limits, share, n = _entering(mine, element)
+    if n < LEAST or share > _MOST_BELOW:
         return None, [
             Finding(
                 "surface-element",
                 "note",
-                f"{medium}: no surface of {element}: {int(known.sum())} values, {share:.0%} of "
-                f"them below detection (at least {_LEAST} values and at most {_MOST_BELOW:.0%} "
-                "below are needed).",
+                f"{site.medium}: no surface of {element}: {n} values, {share:.0%} of them below "
+                f"detection (at least {LEAST} values and at most {_MOST_BELOW:.0%} below are "
+                "needed).",
                 element=element,
             )
         ]
-    z = np.full(len(value), np.nan)
-    z[known] = np.log10(value[known])
-    variance = np.zeros(len(value))
-    measured = known & ~below & np.isfinite(err)
-    variance[measured] = (err[measured] / value[measured] / np.log(10.0)) ** 2
-    limit = known & below
-    if limit.any():
-        fit = fit_censored_normal(z[known], below=below[known])
-        # without a fit (hardly any detects) the limit itself stands, as uncertain as half of it
-        expected = z[limit] - 0.3 if fit is None else mean_below(fit.mean, fit.sd, z[limit])
-        z[limit], limits = expected, z[limit]
-        variance[limit] = (limits - expected) ** 2
-    return _make(
-        xy, z, grid, f"{element}_ppm", element, "mg/kg", medium, method, variance, seed, log=True
-    )
+    findings: list[Finding] = []
+    helpers = tuple(h for h in site.options.helpers if h != element and h in elements_of(mine))
+    if helpers and n < _SPARSE * len(mine) and site.options.transform == "log":
+        dense = np.column_stack([_entering(mine, h)[0].log for h in helpers])
+        helped = regress_on_helpers(entered.log, dense, helpers)
+        if isinstance(helped, Helped):
+            surface, findings = helped_surface(
+                site, element, entered.log, entered.log_variance, helped
+            )
+            if surface is not None:
+                return surface, findings
+        else:
+            findings = [
+                Finding(
+                    "surface-helpers-not-used", "note",
+                    f"{site.medium}: {element} was kriged alone: {helped}.", element=element,
+                )
+            ]  # fmt: skip
+    surface, found = element_surface(site, element, entered, limits=limits, threshold=limit)
+    return surface, [*findings, *found]
 
 
 def _association(
-    evidence: Evidence, grid: Grid, medium: str, method: str, seed: int
+    site: Site, evidence: Evidence, mine: Any
 ) -> tuple[Surface | None, list[Finding]]:
-    rows = (evidence.anomalies["medium"] == medium).to_numpy()
+    rows = (evidence.anomalies["medium"] == site.medium).to_numpy()
     if evidence.scores.empty or not rows.any():
         return None, []
     scores = evidence.scores.loc[rows]
@@ -182,70 +272,13 @@ def _association(
     strength = coherence.max().fillna(scores.quantile(0.99))
     name = str(strength.fillna(-np.inf).idxmax())
     title = next((a.title for a in evidence.associations if a.name == name), name)
-    points = evidence.anomalies.geometry.to_numpy()[rows]
-    xy = np.array([(p.x, p.y) for p in points])
-    return _make(
-        xy, scores[name].to_numpy(float), grid, name, f"{title} score", "standard deviations",
-        medium, method, None, seed, log=False,
-    )  # fmt: skip
-
-
-def _make(
-    xy: FloatArray,
-    z: FloatArray,
-    grid: Grid,
-    name: str,
-    title: str,
-    unit: str,
-    medium: str,
-    method: str,
-    variance: FloatArray | None,
-    seed: int,
-    *,
-    log: bool,
-) -> tuple[Surface | None, list[Finding]]:
-    if np.isfinite(z).sum() < _LEAST:
-        return None, []
-    used = method
-    found = estimate(xy, z, grid.centres, method=used, error_variance=variance, seed=seed)
-    findings = []
-    if used == "ordinary_kriging" and not np.isfinite(found.values).any():
-        used = "inverse_distance"
-        found = estimate(xy, z, grid.centres, method=used, seed=seed)
-        findings.append(
-            Finding(
-                "surface-no-variogram",
-                "note",
-                f"{medium}: no variogram could be fitted for {title}; inverse distance was used.",
-            )
-        )
-    checks = found.cross_validation
-    if checks["rmse"] >= checks["rmse_of_median"]:
-        findings.append(
-            Finding(
-                "surface-no-better",
-                "warning",
-                f"{medium}: the surface of {title} predicts left-out samples no better than their "
-                f"median (error {checks['rmse']:.3g} against {checks['rmse_of_median']:.3g}); "
-                "read it as a picture only.",
-            )
-        )
-    values = 10.0**found.values if log else found.values
-    suffix = "" if medium == INTERPOLATED[0] else f"_{medium}"
-    scale = "log10 of mg/kg; the surface is the local median" if log else "scores as they are"
-    return Surface(
-        name=name + suffix,
-        title=title,
-        unit=unit,
-        medium=medium,
-        values=grid.spread(values),
-        deviation=None if found.deviation is None else grid.spread(found.deviation),
-        west=grid.west,
-        north=grid.north,
-        cell=grid.cell,
-        method=used,
-        reference=METHODS[used],
-        n_used=found.n_used,
-        cross_validation=checks,
-        details={**found.details, "scale": scale},
-    ), findings
+    # scores follow the samples of the site, which may have lost a second horizon
+    by_id = dict(zip(evidence.anomalies.loc[rows, "sample_id"], scores[name], strict=True))
+    z = np.array([by_id.get(i, np.nan) for i in mine["sample_id"]], dtype=float)
+    whole, method, findings = interpolate(site, z, None, f"{title} score")
+    if whole is None:
+        return None, findings
+    return finish(
+        site, whole, whole.values, method, name=name, title=f"{title} score",
+        unit="standard deviations", scale="scores as they are",
+    ), findings  # fmt: skip

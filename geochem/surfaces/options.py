@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from geochem.errors import WrongCall
+from geochem.plugins import check_options, options_of
+from geochem.stats.variogram_model import SHAPES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +88,12 @@ class SurfaceOptions:
         """Refuse numbers that make no sense together."""
         if self.structures not in (1, 2):
             raise WrongCall(f"[surfaces] options: structures is {self.structures}; 1 or 2.")
+        unknown = sorted(set(self.models) - set(SHAPES))
+        if unknown or not self.models:
+            raise WrongCall(
+                f"[surfaces] options: models {', '.join(unknown) or 'none'}; allowed: "
+                f"{', '.join(SHAPES)}."
+            )
         if self.drift_order not in (1, 2):
             raise WrongCall(f"[surfaces] options: drift_order is {self.drift_order}; 1 or 2.")
         if self.neighbours < 1 or self.sectors < 1 or self.simulations < 0:
@@ -95,3 +104,24 @@ class SurfaceOptions:
             raise WrongCall(
                 f"[surfaces] options: nugget_share is {self.nugget_share}; it lies in 0-1."
             )
+
+
+def surface_options(given: Mapping[str, Any]) -> SurfaceOptions:
+    """Make the options from a table of the campaign file.
+
+    Parameters
+    ----------
+    given : mapping
+        As it stands there.
+
+    Returns
+    -------
+    SurfaceOptions
+        Checked, defaults filled in.
+
+    Raises
+    ------
+    WrongCall
+        With the nearest name when an option is not known, or of the wrong kind.
+    """
+    return SurfaceOptions(**check_options("surfaces", options_of(SurfaceOptions), given))

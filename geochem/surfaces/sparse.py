@@ -7,13 +7,20 @@ which is kriged. The variance of both parts is added.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geochem.model.finding import Finding
+from geochem.surfaces.element import Site, finish, interpolate
+from geochem.surfaces.estimate import Checks, join_checks, kriged
+from geochem.surfaces.pieces import Whole
+
 if TYPE_CHECKING:
     import numpy.typing as npt
+
+    from geochem.model.surface import Surface
 
     FloatArray = npt.NDArray[np.float64]
 
@@ -86,7 +93,9 @@ def regress_on_helpers(
             f"samples; at least {_WORTH:.0%} are needed"
         )
     predicted = np.full(len(sparse), np.nan)
-    predicted[complete] = np.column_stack([np.ones(complete.sum()), dense[complete]]) @ coefficients
+    predicted[complete] = (
+        np.column_stack([np.ones(complete.sum()), dense[complete]]) @ coefficients
+    )
     return Helped(helpers, coefficients, explained, predicted, n)
 
 
@@ -95,3 +104,87 @@ def left_by(helped: Helped, sparse: FloatArray) -> FloatArray:
     return sparse - helped.predicted
 
 
+def helped_surface(
+    site: Site, element: str, log: FloatArray, log_variance: FloatArray, helped: Helped
+) -> tuple[Surface | None, list[Finding]]:
+    """Add the kriged regression and the kriged rest; keep it where it predicts better.
+
+    Parameters
+    ----------
+    site : Site
+        Samples, cells, options; the scale is the logarithm.
+    element : str
+        Sparse element.
+    log, log_variance : ndarray, shape (n,)
+        log10 of its values and their error variances.
+    helped : Helped
+        Regression on the dense elements.
+
+    Returns
+    -------
+    surface : Surface or None
+        None when it predicts left-out samples no better than kriging the sparse element alone.
+    findings : list of Finding
+        What was done, with both errors.
+    """
+    rest = left_by(helped, log)
+    trend, _, _ = interpolate(site, helped.predicted, None, f"{element} from its helpers")
+    alone, _, _ = interpolate(site, log, log_variance, element)
+    remainder, method, _ = interpolate(site, rest, log_variance, f"what is left of {element}")
+    if trend is None or remainder is None or alone is None or method != "ordinary_kriging":
+        return None, []
+    names = ", ".join(helped.helpers)
+    checks = _checks(site, trend, remainder)
+    both, single = checks.table()["rmse"], alone.checks.table()["rmse"]
+    words = (
+        f"{site.medium}: {element} stands in {int(np.isfinite(log).sum())} of {len(log)} samples; "
+        f"regression on {names} ({helped.explained:.0%} of the variance of left-out samples) and "
+        f"kriging of the rest miss left-out samples by {both:.3g} (log10), {element} alone by "
+        f"{single:.3g}"
+    )
+    if not both < single:
+        return None, [
+            Finding("surface-helpers-not-used", "note", f"{words}; it was kriged alone.")
+        ]
+    whole = replace(
+        remainder, values=trend.values + remainder.values,
+        variance=trend.variance + remainder.variance,
+        lagrange=trend.lagrange + remainder.lagrange, checks=checks,
+    )  # fmt: skip
+    surface = finish(
+        site, whole, np.power(10.0, whole.values), method, name=f"{element}_ppm", title=element,
+        unit="mg/kg", scale="log10 of mg/kg; the surface is the local median",
+    )  # fmt: skip
+    return (
+        replace(surface, details={**surface.details, "helpers": helped.helpers}),
+        [Finding("surface-helpers", "note", f"{words}; both were used.", element=element)],
+    )
+
+
+def _checks(site: Site, trend: Whole, remainder: Whole) -> Checks:
+    """Leave out a sample from both parts at once: elsewhere neither is known."""
+    dense = {p.name: e for p, e in trend.parts}
+    parts = []
+    for piece, rest in remainder.parts:
+        base = dense.get(piece.name)
+        if base is None:
+            continue
+        row = {tuple(p): i for i, p in enumerate(base.places.tolist())}
+        own = np.array([row.get(tuple(p), -1) for p in rest.places.tolist()], dtype=np.intp)
+        found = kriged(
+            base.places, base.merged, base.error, rest.places, base.details["variogram"],
+            site.options, own=own,
+        )  # fmt: skip
+        at = found.values, found.variance
+        if len(rest.checks.true) != len(rest.places):
+            continue
+        true = rest.checks.true + base.merged[own]
+        predicted = rest.checks.predicted + at[0]
+        nothing = np.full(len(true), np.nan)
+        parts.append(
+            Checks(
+                true, predicted, np.sqrt(rest.checks.deviation**2 + at[1]), nothing, nothing,
+                nothing, nothing, np.full(len(true), np.median(true)), rest.checks.block_side,
+            )
+        )  # fmt: skip
+    return join_checks(parts) if parts else remainder.checks

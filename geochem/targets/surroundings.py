@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.elements import XRF_NEVER
+from geochem.model.cover import RESIDUAL, TRANSPORTED
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -36,13 +37,6 @@ UPPER_CRUST: dict[str, float] = {
 }  # fmt: skip
 #: a rock chip supports from this many times the crust (common practice, no source)
 CHIP_FACTOR = 10.0
-#: ways to write transported cover, as parts of words
-TRANSPORTED = (
-    "transport", "alluv", "colluv", "aeolian", "eolian", "sheetwash", "dune", "loess", "lacustrine",
-    "fluvial", "glacial", "outwash", "scree", "overburden", "windblown",
-)  # fmt: skip
-#: ways to write that soil formed where it lies
-RESIDUAL = ("residual", "in situ", "in-situ", "eluvial", "saprol", "relict", "lag")
 #: beyond this distance workings and drilled holes do not count [m]
 FAR_WORKINGS, FAR_DRILLED = 200.0, 500.0
 
