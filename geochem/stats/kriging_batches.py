@@ -136,12 +136,15 @@ def _solve(task: Task, rows: IntArray) -> tuple[FloatArray, FloatArray, int]:
             used = np.zeros(1, dtype=np.intp)
     place = place.reshape(count, k)
     near = task.points[used]
-    square = (near[:, None, 0] - near[None, :, 0]) ** 2
-    square += (near[:, None, 1] - near[None, :, 1]) ** 2
-    between = variogram.covariance(np.sqrt(square))
-    between[np.diag_indices(len(used))] += task.error[used]
-    matrix = between.ravel()[place[:, :, None] * len(used) + place[:, None, :]]
     members = near[place]
+    if len(used) ** 2 < count * k * k:
+        # goals share neighbours: each pair of samples is worked out once
+        between = variogram.covariance(_apart(near[:, None], near[None]))
+        between[np.diag_indices(len(used))] += task.error[used]
+        matrix = between.ravel()[place[:, :, None] * len(used) + place[:, None, :]]
+    else:
+        matrix = variogram.covariance(_apart(members[:, :, None], members[:, None]))
+        matrix[:, np.arange(k), np.arange(k)] += task.error[used][place]
     right = _to_goal(members, task.goal[rows], task.offsets, variogram)
     drift = task.drift[used][place]
     z = task.z[used][place]
@@ -165,6 +168,12 @@ def _solve(task: Task, rows: IntArray) -> tuple[FloatArray, FloatArray, int]:
         variance[i] = own - weights[i] @ right[i] - multipliers[i] @ wanted[i]
     lagrange = (multipliers * wanted).sum(axis=1)
     return np.stack([values, variance, lagrange]), weights, int(bad.sum())
+
+
+def _apart(one: FloatArray, other: FloatArray) -> FloatArray:
+    square = (one[..., 0] - other[..., 0]) ** 2
+    square += (one[..., 1] - other[..., 1]) ** 2
+    return np.asarray(np.sqrt(square))
 
 
 def _to_goal(
