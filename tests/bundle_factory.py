@@ -34,6 +34,7 @@ from geochem.model.surface import Surface
 from geochem.model.survey import Survey
 from geochem.model.targets import TargetReport
 from geochem.model.threshold import Threshold
+from geochem.stats.variogram import Variogram
 
 HOSTILE = "<script>alert(1)</script>"
 QUOTES = "\"&'"
@@ -596,8 +597,8 @@ def _surfaces(shape, elements):
         "reference": "Matheron 1963, Economic Geology 58:1246-1266",
         "cross_validation": {"mean_error": 0.002, "rmse": 0.12, "rmse_of_median": 0.2,
                              "standardised_variance": 1.04},
-        "details": {"variogram": {"model": "spherical", "nugget": 0.01, "sill": 0.04,
-                                  "range": 350.0}},
+        "details": {"variogram": Variogram("spherical", 0.01, 0.04, 350.0),
+                    "scale": "log10 of mg/kg; the surface is the local median"},
     }  # fmt: skip
     return (
         Surface(f"{first}_ppm", first, "mg/kg", values=value,

@@ -227,6 +227,28 @@ def surface(bundle: Bundle, made: Surface) -> Caption:
     return Caption(f"{title}: surface", note, f"{_source(bundle)} Method: {made.reference}.")
 
 
+def surface_uncertainty(bundle: Bundle, made: Surface, what: str) -> Caption:
+    """Words of a map of an interval or of a chance."""
+    title = made.title if made.medium in made.title else f"{made.title} in {made.medium}"
+    words = (
+        "how sure the surface is" if what == "interval" else "chance of exceeding the threshold"
+    )
+    note = (
+        f"n = {made.n_used} samples. It is sure near samples and unsure between and beyond them."
+    )
+    return Caption(f"{title}: {words}", note, f"{_source(bundle)} Method: {made.reference}.")
+
+
+def surface_check(bundle: Bundle, made: Surface) -> Caption:
+    """Words of the page behind a surface."""
+    title = made.title if made.medium in made.title else f"{made.title} in {made.medium}"
+    note = (
+        f"n = {made.n_used} samples. Scale: {made.details.get('scale', 'as measured')}. Line: fitted "
+        "model; dots: pairs of samples, the larger the more pairs."
+    )
+    return Caption(f"{title}: how good the surface is", note, _source(bundle))
+
+
 def probability(bundle: Bundle, symbol: str, medium: str) -> Caption:
     """Words of a probability plot."""
     note = "A straight run of points is one lognormal population; a bend parts two."

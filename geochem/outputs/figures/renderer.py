@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -177,6 +177,34 @@ def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
             draw_surface, surface, samples=_samples_behind(bundle, surface),
             caption=captions.surface(bundle, surface), layers=layers, info=info,
         )  # fmt: skip
+    yield from _surface_check_jobs(bundle)
+
+
+def _surface_check_jobs(bundle: Bundle) -> Iterator[Job]:
+    """Show of the leading surface alone how sure and how good it is; files hold the others."""
+    from geochem.outputs.figures.surface_check import draw_surface_check
+    from geochem.outputs.figures.surface_uncertainty import draw_uncertainty
+
+    for surface in [s for s in bundle.surfaces if s.deviation is not None][:1]:
+        common: dict[str, Any] = {
+            "samples": _samples_behind(bundle, surface), "layers": bundle.layers,
+            "info": bundle.info,
+        }  # fmt: skip
+        yield f"uncertainty_{surface.name}", False, partial(
+            draw_uncertainty, surface, "interval",
+            caption=captions.surface_uncertainty(bundle, surface, "interval"), **common,
+        )  # fmt: skip
+        asked = bundle.settings.get("surfaces", {}).get("above", {})
+        if surface.chance is not None and surface.name.split("_ppm")[0] in asked:
+            yield f"chance_{surface.name}", False, partial(
+                draw_uncertainty, surface, "chance",
+                caption=captions.surface_uncertainty(bundle, surface, "chance"), **common,
+            )  # fmt: skip
+        if surface.left_out:
+            yield f"check_{surface.name}", False, partial(
+                draw_surface_check, surface, info=bundle.info,
+                caption=captions.surface_check(bundle, surface),
+            )  # fmt: skip
 
 
 def _samples_behind(bundle: Bundle, surface: Surface) -> gpd.GeoDataFrame:

@@ -18,7 +18,7 @@ from geochem.outputs.figures.layout import (
     place,
 )  # fmt: skip
 from geochem.outputs.figures.panel import Block, Entry, draw_panel
-from geochem.outputs.figures.style import INK, colour_map, styled
+from geochem.outputs.figures.style import INK, MUTED, colour_map, styled
 from geochem.outputs.figures.symbols import positions, put
 from geochem.outputs.figures.text_fit import log_steps, round_steps, tick_text
 from geochem.outputs.wording import figure
@@ -100,6 +100,9 @@ def draw_surface(
         style = {"marker": "o", "ms": 1.5 if len(x) < 2000 else 0.8, "mfc": INK, "mec": "none"}
         put(ax, x, y, {**style, "alpha": 0.45}, zorder=3, label="samples")
         blocks.append(Block("", (Entry("samples", f"{len(x)}", marker=style),)))
+    covered = hatch_cover(ax, surface)
+    if covered is not None:
+        blocks.append(covered)
     furnish(ax, window, info)
     blocks.append(Block("How it was made", note=_how(surface)))
     draw_panel(ax, [*blocks, *ground])
@@ -107,6 +110,52 @@ def draw_surface(
         default = Caption(f"{surface.title}, surface", f"n = {surface.n_used} samples.")
         head_and_foot(page_of(ax), caption or default, info)
     return ax
+
+
+def hatch_cover(ax: Axes, surface: Surface) -> Block | None:
+    """Hatch transported cover: low values there do not mean barren ground.
+
+    Parameters
+    ----------
+    ax : Axes
+        The map.
+    surface : Surface
+        With cells marked as covered.
+
+    Returns
+    -------
+    Block or None
+        What the legend says; None when nothing is covered.
+    """
+    if surface.covered is None or not surface.covered.any():
+        return None
+    from matplotlib.collections import PolyCollection
+
+    rows, columns = np.nonzero(surface.covered & np.isfinite(surface.values))
+    if not len(rows):
+        return None
+    # runs of cells along a row as one box each: few boxes, one hatch
+    starts = np.flatnonzero(np.r_[True, (np.diff(rows) != 0) | (np.diff(columns) != 1)])
+    ends = np.r_[starts[1:] - 1, len(rows) - 1]
+    west = surface.west + columns[starts] * surface.cell
+    east = surface.west + (columns[ends] + 1) * surface.cell
+    north = surface.north - rows[starts] * surface.cell
+    south = north - surface.cell
+    boxes = np.stack(
+        [np.column_stack(c) for c in ((west, south), (east, south), (east, north), (west, north))],
+        axis=1,
+    )
+    ax.add_collection(
+        PolyCollection(
+            list(boxes), facecolor="none", edgecolor=MUTED, linewidth=0, hatch="////", zorder=1.6,
+            gid="transported cover",
+        ),
+        autolim=False,
+    )  # fmt: skip
+    patch = {"fc": "none", "ec": MUTED, "hatch": "////", "lw": 0.4}
+    return Block(
+        "", (Entry("transported cover", patch=patch),), note="Low values there do not mean barren."
+    )
 
 
 def _shown(surface: Surface) -> tuple[npt.NDArray[np.float64], str, str]:
@@ -126,9 +175,8 @@ def _how(surface: Surface) -> str:
     words = [f"{method[:1].upper()}{method[1:]} from {surface.n_used} {surface.medium} samples"]
     words.append(f"cells of {surface.cell:g} m")
     model = surface.details.get("variogram")
-    if isinstance(model, dict) and "range" in model:
-        name = str(model.get("model", "")).strip()
-        words.append(f"{name} variogram, range {figure(model['range'])} m".strip())
+    if model is not None and model.sill > 0:
+        words.append(f"{model.model} variogram, range {figure(model.practical_range)} m")
     rmse = surface.cross_validation.get("rmse", np.nan)
     plain = surface.cross_validation.get("rmse_of_median", np.nan)
     end = ""
