@@ -45,6 +45,9 @@ class Previous:
         Hash of the snapshot file.
     used_names : tuple of str
         Every target name that any snapshot holds; a name is never reused.
+    same_day : geopandas.GeoDataFrame or None
+        Targets of an earlier run of the same day, campaign CRS: a place keeps the name that was
+        read off that run's map.
     """
 
     day: date | None
@@ -52,6 +55,7 @@ class Previous:
     progress: dict[str, Any]
     sha256: str
     used_names: tuple[str, ...]
+    same_day: gpd.GeoDataFrame | None = None
 
 
 def read_previous(
@@ -83,11 +87,15 @@ def read_previous(
     findings: list[Finding] = []
     names: set[str] = set()
     later: list[date] = []
+    same_day: gpd.GeoDataFrame | None = None
     newest: tuple[date, dict[str, Any], str] | None = None
     files = sorted(p for p in folder.glob("*.json") if _NAME.fullmatch(p.name))
     for path in files:
         day = date.fromisoformat(path.stem)
-        if day == today or (day > today and until is not None):
+        if day == today:
+            same_day = _same_day(path, crs)
+            continue
+        if day > today and until is not None:
             continue
         try:
             raw = path.read_bytes()
@@ -118,7 +126,7 @@ def read_previous(
             )
         )
     if newest is None:
-        return Previous(None, None, {}, "", tuple(sorted(names))), findings
+        return Previous(None, None, {}, "", tuple(sorted(names)), same_day), findings
     day, content, digest = newest
     rows = [row["properties"] for row in content["targets"]]
     shapes = [shape(row["geometry"]) for row in content["targets"]]
@@ -134,8 +142,24 @@ def read_previous(
             )
         )
     return Previous(
-        day, targets, content.get("progress", {}), digest, tuple(sorted(names))
+        day, targets, content.get("progress", {}), digest, tuple(sorted(names)), same_day
     ), findings
+
+
+def _same_day(path: Path, crs: str) -> gpd.GeoDataFrame | None:
+    """Read the targets of an earlier run of the day; this run replaces the file."""
+    import geopandas as gpd
+    from shapely.geometry import shape
+
+    try:
+        content = json.loads(path.read_bytes())
+        if content.get("crs") != crs or not content["targets"]:
+            return None
+        rows = [{"target": row["properties"]["target"]} for row in content["targets"]]
+        shapes = [shape(row["geometry"]) for row in content["targets"]]
+        return gpd.GeoDataFrame(rows, geometry=shapes, crs=crs)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None  # it is replaced in a moment; names are given anew
 
 
 def write_snapshot(
@@ -245,7 +269,12 @@ def start_register(folder: Path) -> None:
         path.write_text(",".join(REGISTER_COLUMNS) + "\n", encoding="utf-8")
 
 
-def files_behind(folder: Path, today: date) -> list[Path]:
+def _says_something(register: Path) -> bool:
+    header = ",".join(REGISTER_COLUMNS)
+    return register.is_file() and register.stat().st_size > len(header) + 5
+
+
+def files_behind(folder: Path, today: date, *, decided: bool = False) -> list[Path]:
     """List the files of a history that a run of a day depends on.
 
     Parameters
@@ -253,19 +282,23 @@ def files_behind(folder: Path, today: date) -> list[Path]:
     folder : Path
         The ``history`` folder; may be missing.
     today : date
-        Of the run's clock: the snapshot of that day is replaced, not read.
+        Of the run's clock: the snapshot of that day is replaced; it is read only where register
+        or decisions name targets, which then keep the names that they had on the map.
+    decided : bool, default False
+        Whether there are decisions.
 
     Returns
     -------
     list of Path
         Sorted; a register that holds its header alone says nothing and is left out.
     """
-    header = ",".join(REGISTER_COLUMNS)
     found = []
+    register = folder / "register.csv"
+    named = decided or _says_something(register)
     for path in sorted(folder.glob("*")):
-        if path.name == f"{today.isoformat()}.json" or path.name.endswith(".part"):
+        if path.name.endswith(".part") or (path == register and not _says_something(register)):
             continue
-        if path.name == "register.csv" and path.stat().st_size <= len(header) + 5:
+        if path.name == f"{today.isoformat()}.json" and not named:
             continue
         found.append(path)
     return found

@@ -129,7 +129,8 @@ OPERATIONS: tuple[Operation, ...] = (
         "targets", "Targets, follow-up and holes",
         ("survey", "evidence", "background", "spacings", "layers", "quality", "clock",
          "until"),
-        ("targets", "previous"), ("targets", "history"), f"{_HERE}:propose",
+        ("targets", "previous", "decisions"), ("targets", "history", "decisions"),
+        f"{_HERE}:propose",
     ),
 )  # fmt: skip
 

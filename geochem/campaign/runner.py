@@ -34,6 +34,7 @@ from geochem.model.finding import Finding
 _KEPT = (
     "inputs", "layers", "survey", "spacings", "quality", "progress", "compositions", "background",
     "evidence", "surfaces", "targets", "previous", "levelling", "dispatch",
+    "decisions",
 )  # fmt: skip
 
 
@@ -150,6 +151,7 @@ def run(
     out: str | Path | None = None,
     *,
     until: date | None = None,
+    decisions: str | Path | None = None,
     jobs: int = 1,
     memory: str | None = None,
     scheduler: str | None = None,
@@ -168,6 +170,8 @@ def run(
         Result folder; default ``results`` beside the campaign file.
     until : date, optional
         Redraw the state of a past day from what was known then.
+    decisions : str or Path, optional
+        A decisions file, as the map page saves it; counts more than the campaign file.
     jobs : int, default 1
         Processes; with 2 the figures are drawn beside the other outputs (not on Windows).
     memory : str, optional
@@ -185,13 +189,13 @@ def run(
     Raises
     ------
     WrongCall
-        If the campaign file is wrong.
+        If the campaign file or the decisions file is wrong.
     DataRefused
         If the data cannot be used at all; nothing is written.
     """
     if jobs < 1:
         raise WrongCall(f"jobs is {jobs}; at least one process is needed.")
-    settings = read_campaign(campaign_path)
+    settings = read_campaign(campaign_path, decisions)
     methods = _check_methods(settings)
     clock = datetime.now().replace(microsecond=0)
     if until is not None:
@@ -241,10 +245,10 @@ def run(
         timings = job.timings
         making = work.start()
         timings.update(render_all(methods, bundle, making, jobs=jobs, tell=tell))
-        previous = job.state["previous"]
+        previous, decided = job.state["previous"], settings.decisions
         write_run_record(
             making,
-            inputs=job.state["inputs"],
+            inputs=[*job.state["inputs"], *([decided.path] if decided else [])],
             base=settings.folder,
             settings=settings.plain(),
             clock=clock.isoformat(),
@@ -378,7 +382,7 @@ def _remember(settings: Settings, bundle: Bundle, clock: datetime) -> list[str]:
     try:
         write_snapshot(
             history, clock.date(), settings.top["crs"], bundle.targets.targets,
-            {k: v for k, v in bundle.progress.items() if k != "week"},
+            {k: v for k, v in bundle.progress.items() if k not in ("week", "open_points")},
         )  # fmt: skip
         start_register(history)
     except OSError as error:
@@ -467,6 +471,8 @@ def _bundle(
         },
         settings=settings.plain(),
         findings=tuple(findings),
+        domains=background.domains,
+        decisions=state["decisions"],
     )
 
 

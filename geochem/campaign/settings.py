@@ -5,11 +5,12 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Mapping
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+from geochem.campaign.decisions import Decisions, lay_over, read_decisions
 from geochem.campaign.keys import (
     ELEMENT_BACKGROUND,
     LAYER,
@@ -36,12 +37,15 @@ class Settings:
         and ``dispatch`` are None when not given.
     layers : dict of str to dict
         ``{"path": Path, "field": str or None}`` by layer name.
+    decisions : Decisions, optional
+        What was laid over the file; the tables hold it already.
     """
 
     path: Path
     top: dict[str, Any]
     tables: dict[str, Any]
     layers: dict[str, dict[str, Any]]
+    decisions: Decisions | None = None
 
     @property
     def folder(self) -> Path:
@@ -99,8 +103,8 @@ class Settings:
         Parameters
         ----------
         names : iterable of str
-            Tables (``"background"``), single keys (``"targets.seek"``), ``"layers"``. The working
-            CRS and the seed are always there.
+            Tables (``"background"``), single keys (``"targets.seek"``), ``"layers"``,
+            ``"decisions"``. The working CRS and the seed are always there.
 
         Returns
         -------
@@ -117,7 +121,10 @@ class Settings:
             elif table in self.tables:
                 tables[table] = found
         top = {key: self.top[key] for key in ("crs", "seed")}
-        return Settings(self.path, top, tables, self.layers if "layers" in names else {})
+        layers = self.layers if "layers" in names else {}
+        return Settings(
+            self.path, top, tables, layers, self.decisions if "decisions" in names else None
+        )
 
     def plain(self) -> dict[str, Any]:
         """Give everything as plain values, for `run.json`."""
@@ -126,6 +133,7 @@ class Settings:
                 **self.top,
                 **{k: v for k, v in self.tables.items() if v is not None},
                 "layers": self.layers,
+                "decisions": None if self.decisions is None else self.decisions.plain(),
             },
             self.folder,
         )
@@ -150,13 +158,15 @@ def _plain(value: Any, folder: Path) -> Any:
     return value
 
 
-def read_campaign(path: str | Path) -> Settings:
+def read_campaign(path: str | Path, decisions: str | Path | None = None) -> Settings:
     """Read and check a campaign file.
 
     Parameters
     ----------
     path : str or Path
         The TOML file, or a folder that holds ``campaign.toml``.
+    decisions : str or Path, optional
+        A decisions file to lay over it.
 
     Returns
     -------
@@ -185,7 +195,13 @@ def read_campaign(path: str | Path) -> Settings:
             f"{path.name} is not valid TOML: {error}. Texts stand in quotes; on Windows write "
             "paths with / or in single quotes."
         ) from None
-    return check_settings(raw, path.resolve())
+    settings = check_settings(deepcopy(raw), path.resolve())
+    if decisions is None:
+        return settings
+    decided = read_decisions(decisions)
+    merged, findings = lay_over(raw, decided)
+    decided = replace(decided, findings=findings)
+    return replace(check_settings(merged, path.resolve()), decisions=decided)
 
 
 def check_settings(raw: Mapping[str, Any], path: Path) -> Settings:

@@ -139,7 +139,8 @@ def _files_of(table: str, settings: Settings, day: date) -> list[Path]:
     if table == "layers":
         return [row["path"] for row in settings.layers.values()]
     if table == "history":
-        return files_behind(settings.folder / "history", day)
+        decided = settings.decisions is not None
+        return files_behind(settings.folder / "history", day, decided=decided)
     rows = settings.tables.get(table)
     found: list[Path] = []
     for row in rows if isinstance(rows, list) else [rows] if isinstance(rows, Mapping) else []:
@@ -164,7 +165,7 @@ def keys_of(
     given : mapping
         What the state holds at the start, by name: plain values.
     day : date
-        Of the run's clock: the snapshot of that day is no input.
+        Of the run's clock: the snapshot of that day counts only where `files_behind` says so.
 
     Returns
     -------

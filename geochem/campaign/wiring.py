@@ -300,6 +300,8 @@ def count_progress(
         progress["planned"] = len(plan)
         done = set(field_log["planned_id"].dropna()) | ids
         progress["planned_done"] = int(plan["planned_id"].isin(done).sum())
+        left = plan.loc[~plan["planned_id"].isin(done), ["easting", "northing"]].dropna()
+        progress["open_points"] = left.to_numpy(dtype=float).round(1).tolist()
     if dispatch is not None:
         sent = dispatch
         if until is not None:
@@ -449,6 +451,7 @@ def propose(
     until: date | None = None,
 ) -> Given:
     """Draw outlines, rank them, propose follow-up and holes."""
+    from geochem.campaign.decisions import for_outputs, mark_report, over_register
     from geochem.campaign.history import read_previous, read_register
     from geochem.targets.propose import propose_targets
 
@@ -457,6 +460,13 @@ def propose(
     previous, findings = read_previous(folder, clock.date(), settings.top["crs"], until=until)
     register, found = read_register(folder)
     findings += found
+    decided = settings.decisions
+    named = decided is not None or len(register) > 0
+    effects: dict[str, str] = {}
+    if decided is not None:
+        findings += decided.findings
+        register, effects, found = over_register(register, decided)
+        findings += found
     report = propose_targets(
         used_samples(survey.samples),
         evidence,
@@ -472,8 +482,16 @@ def propose(
         ranker=table["ranker"],
         previous=previous.targets,
         used_names=previous.used_names,
+        same_day=previous.same_day if named else None,
         register=register,
         clock=clock,
         seed=settings.seed,
     )
-    return {"targets": report, "previous": previous}, [*findings, *report.findings]
+    findings += report.findings
+    shown: dict[str, Any] = {}
+    if decided is not None:
+        report, found = mark_report(report, decided, effects, previous.used_names)
+        findings += found
+        shown, found = for_outputs(decided, effects, set(background.thresholds["element"]))
+        findings += found
+    return {"targets": report, "previous": previous, "decisions": shown}, findings

@@ -86,17 +86,20 @@ def check(campaign: str, *, as_json: bool) -> None:
 @click.argument("campaign", metavar="CAMPAIGN")
 @click.option("--out", metavar="DIR", help="result folder [default: results/ beside CAMPAIGN]")
 @click.option("--until", metavar="DATE", help="redraw what was known on that day, like 2026-03-20")
+@click.option("--decisions", metavar="FILE", help="decisions.toml, as the map page saves it")
 @click.option("--jobs", metavar="N", default=1, show_default=True, help="processes; 2 draw sooner")
 @click.option("--memory", metavar="SIZE", help="memory that may be used, like 4G; kept or refused")
 @click.option(
     "--scheduler", metavar="ADDRESS", help="Dask scheduler, for a survey in Parquet files"
 )
 def run(
-    campaign: str, out: str | None, until: str | None, jobs: int, memory: str | None,
-    scheduler: str | None,
+    campaign: str, out: str | None, until: str | None, decisions: str | None, jobs: int,
+    memory: str | None, scheduler: str | None,
 ) -> None:  # fmt: skip
     """Do the main job: trust, join, find, rank, draw and write."""
-    _run(campaign, out, until, jobs=jobs, memory=memory, scheduler=scheduler)
+    _run(
+        campaign, out, until, decisions=decisions, jobs=jobs, memory=memory, scheduler=scheduler
+    )
 
 
 @commands.command()

@@ -102,6 +102,11 @@ class Bundle:
         All findings of all steps, in order.
     levelling : Levelling, optional
         What levelling did to the accepted values.
+    domains : pandas.DataFrame, optional
+        `BackgroundReport.domains`: declustering weight per sample.
+    decisions : mapping
+        What a decisions file said: ``file``, ``elements`` (symbol to ``value, reason``),
+        ``targets`` (name to ``choice, note, by, date, effect``); empty without one.
     """
 
     info: CampaignInfo
@@ -121,3 +126,5 @@ class Bundle:
     settings: Mapping[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     levelling: Levelling | None = None
+    domains: pd.DataFrame | None = None
+    decisions: Mapping[str, Any] = field(default_factory=dict)

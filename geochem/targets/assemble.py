@@ -48,7 +48,7 @@ class Desk:
         As in `propose_targets`.
     ranker, ranker_name, options
         Ready ranker, its name and checked options.
-    previous, register, today, used_names
+    previous, register, today, used_names, same_day
         History.
     wanted, seed
         As in `propose_targets`.
@@ -71,6 +71,7 @@ class Desk:
     used_names: tuple[str, ...]
     wanted: int
     seed: int
+    same_day: gpd.GeoDataFrame | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -252,7 +253,7 @@ def _ranked(
     best = [by_key[k] for k in ranking.target[: desk.wanted]]
     names = identify(
         [f.outline.polygon for f in best], desk.previous, desk.register, today=desk.today,
-        used_names=desk.used_names,
+        used_names=desk.used_names, same_day=desk.same_day,
     )  # fmt: skip
     rows = [
         _row(desk, f, names[i], i + 1, int(ranking.rank_low[i]), int(ranking.rank_high[i]),

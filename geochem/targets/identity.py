@@ -52,6 +52,7 @@ def identify(
     *,
     today: str | None,
     used_names: Sequence[str] = (),
+    same_day: gpd.GeoDataFrame | None = None,
 ) -> list[Identity]:
     """Name targets.
 
@@ -67,6 +68,8 @@ def identify(
         Date of the run.
     used_names : sequence of str
         Names of older snapshots.
+    same_day : geopandas.GeoDataFrame, optional
+        Targets of an earlier run of the same day: they name a place first.
 
     Returns
     -------
@@ -76,8 +79,16 @@ def identify(
     import pandas as pd
 
     old = previous if previous is not None and len(previous) else None
-    taken: dict[int, int] = _pairs(polygons, old)
+    names = _names(polygons, same_day)
+    rest = [i for i in range(len(polygons)) if i not in names]
+    if old is not None:
+        free = old[~old["target"].astype(str).isin(list(names.values()))]
+        found = _names([polygons[i] for i in rest], free)
+        names |= {rest[k]: name for k, name in found.items()}
+    by_name = {} if old is None else {str(old["target"].iloc[j]): j for j in range(len(old))}
     numbers = [0, *_numbers(used_names)]
+    if same_day is not None:
+        numbers += _numbers(same_day["target"])
     if old is not None:
         numbers += _numbers(old["target"])
     if register is not None and len(register):
@@ -86,9 +97,13 @@ def identify(
     status = latest_status(register)
     out = []
     for i in range(len(polygons)):
-        if i in taken and old is not None:
-            row = old.iloc[taken[i]]
-            name = str(row["target"])
+        given = names.get(i)
+        if given is not None and (old is None or given not in by_name):
+            out.append(Identity(given, None, today, status.get(given, "new")))
+            continue
+        if given is not None and old is not None:
+            name = given
+            row = old.iloc[by_name[name]]
             rank = row.get("rank")
             seen = row.get("first_seen")
             out.append(
@@ -104,6 +119,13 @@ def identify(
         next_number += 1
         out.append(Identity(name, None, today, status.get(name, "new")))
     return out
+
+
+def _names(polygons: Sequence[BaseGeometry], named: gpd.GeoDataFrame | None) -> dict[int, str]:
+    """Give each polygon the name of the target that it overlaps most."""
+    if named is None or not len(named):
+        return {}
+    return {i: str(named["target"].iloc[j]) for i, j in _pairs(polygons, named).items()}
 
 
 def _pairs(polygons: Sequence[BaseGeometry], old: gpd.GeoDataFrame | None) -> dict[int, int]:

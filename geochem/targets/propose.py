@@ -51,6 +51,7 @@ def propose_targets(
     clock: datetime | None = None,
     seed: int = 1,
     used_names: Sequence[str] = (),
+    same_day: gpd.GeoDataFrame | None = None,
 ) -> TargetReport:
     """Propose targets.
 
@@ -90,6 +91,8 @@ def propose_targets(
         Of the simulations.
     used_names : sequence of str
         Target names of older snapshots: never used again.
+    same_day : geopandas.GeoDataFrame, optional
+        Targets of an earlier run of the same day, whose names are kept.
 
     Returns
     -------
@@ -135,6 +138,7 @@ def propose_targets(
         samples, sites, evidence, background.backgrounds, layers, analytes, quality.verdicts,
         tuple(seek), method(), ranker, options, previous, register,
         None if clock is None else clock.date().isoformat(), tuple(used_names), wanted, seed,
+        same_day,
     )  # fmt: skip
     return assemble_report(desk, grounds, catchments, coarse, findings)
 

@@ -41,3 +41,18 @@ def test_status_without_date_is_oldest_and_unknown_words_do_not_count():
          "date": ["2026-01-01", None, None]}
     )  # fmt: skip
     assert latest_status(register) == {"T01": "checked"}
+
+
+def test_a_second_run_of_a_day_keeps_the_names_of_the_first():
+    """A decision names a place by what the map showed; a word in the register moves no name."""
+    first = gpd.GeoDataFrame(
+        {"target": ["T01", "T02"]}, geometry=[box(0, 0, 10, 10), box(20, 0, 30, 10)]
+    )
+    register = pd.DataFrame(
+        [["T02", "dropped", "2026-03-20", "A", "x"]],
+        columns=["target", "status", "date", "by", "reason"],
+    )
+    places = [box(20, 0, 30, 10), box(0, 0, 10, 10), box(50, 0, 60, 10)]  # another order of rank
+    found = identify(places, None, register, today="2026-03-20", same_day=first)
+    assert [f.target for f in found] == ["T02", "T01", "T03"]
+    assert found[0].status == "dropped"

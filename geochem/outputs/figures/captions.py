@@ -15,6 +15,8 @@ from geochem.outputs.leading import leading_elements
 from geochem.outputs.wording import concentration, count
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy.typing as npt
     import pandas as pd
 
@@ -170,6 +172,22 @@ def samples(bundle: Bundle) -> Caption:
     if planned:
         note += f" Planned: {planned}."
     return Caption("Where samples were taken", note, _source(bundle, layers=True))
+
+
+def overview(bundle: Bundle) -> Caption:
+    """Words of the page of small maps."""
+    note = f"n = {len(bundle.survey.samples)} located samples: {_by_medium(bundle)}."
+    return Caption("Sampling, progress, quality and groups", note, _source(bundle, layers=True))
+
+
+def threshold_classes(bundle: Bundle, elements: Sequence[str]) -> Caption:
+    """Words of the page of threshold classes."""
+    _, words = threshold_per_sample(bundle, elements[0])
+    note = (
+        f"n = {len(bundle.survey.samples)} located samples. Possible: beyond the threshold of the "
+        f"sample's own background; probable: beyond location + 3 scales too. {elements[0]}: {words}"
+    )
+    return Caption(f"Threshold classes of {listed(list(elements))}", note, _source(bundle))
 
 
 def element(bundle: Bundle, symbol: str) -> Caption:

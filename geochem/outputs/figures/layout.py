@@ -277,6 +277,46 @@ def furnish(ax: Axes, window: Window, info: CampaignInfo | None, *, located: boo
     _frame_words(sheet, left + 2.75, foot, left + wide, info)
 
 
+def furnish_together(
+    axes: Sequence[Axes], window: Window, info: CampaignInfo | None, *, columns: int
+) -> None:
+    """Set one window on several maps; coordinates at the outer edges, the furniture once.
+
+    Parameters
+    ----------
+    axes : sequence of Axes
+        From the upper left, all of one size.
+    window : (west, east, south, north)
+        From `map_window`. [m]
+    info : CampaignInfo, optional
+        CRS and convergence.
+    columns : int
+        How many stand side by side.
+    """
+    west, east, south, north = window
+    for k, ax in enumerate(axes):
+        ax.set_xlim(west, east)
+        ax.set_ylim(south, north)
+        wide, high = box_of(ax)[2:]
+        xs = round_steps(west, east, max(2, round(wide / 1.2)))
+        ys = round_steps(south, north, max(3, round(high / 0.7)))
+        lowest, first = k >= len(axes) - columns, k % columns == 0
+        xs = _clear_of_ends(xs, west, east, wide)
+        ys = _clear_of_ends(ys, south, north, high)
+        ax.set_xticks(xs, [_coordinate(v) if lowest else "" for v in xs])
+        ax.set_yticks(ys, [_coordinate(v) if first else "" for v in ys])
+        ax.tick_params(length=2, pad=1.5, labelsize=6)
+        for label in ax.get_yticklabels():
+            label.set_rotation(90)
+            label.set_verticalalignment("center")
+        ax.grid(visible=True, color="#7d776c", alpha=0.22, lw=0.4, zorder=1.5)
+    sheet = sheet_of(page_of(axes[0]))
+    wide = box_of(axes[0])[2]
+    _north_arrow(sheet, EDGE + 0.36, 0.52)
+    _bar_scale(sheet, EDGE + 0.7, 0.52, (east - west) / wide)
+    _frame_words(sheet, EDGE + 3.1, 0.52, PAGE[0] - EDGE, info)
+
+
 def _clear_of_ends(ticks: list[float], low: float, high: float, inches: float) -> list[float]:
     """Leave out ticks whose label would reach beyond the map, unless hardly any remain."""
     free = 0.28 * (high - low) / inches

@@ -172,6 +172,7 @@ def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
             draw_score, evidence, lead, caption=captions.association(bundle, lead),
             layers=layers, info=info,
         )  # fmt: skip
+    yield from _small_map_jobs(bundle)
     for surface in bundle.surfaces:
         yield f"surface_{surface.name}", False, partial(
             draw_surface, surface, samples=_samples_behind(bundle, surface),
@@ -205,6 +206,24 @@ def _surface_check_jobs(bundle: Bundle) -> Iterator[Job]:
                 draw_surface_check, surface, info=bundle.info,
                 caption=captions.surface_check(bundle, surface),
             )  # fmt: skip
+
+
+def _small_map_jobs(bundle: Bundle) -> Iterator[Job]:
+    from geochem.outputs.figures.overview import class_maps, overview_maps
+    from geochem.outputs.figures.small_maps import draw_small_maps
+
+    boundary, info = bundle.layers.get("boundary"), bundle.info
+    yield "overview", False, lambda: draw_small_maps(
+        overview_maps(bundle), columns=2, boundary=boundary, info=info,
+        caption=captions.overview(bundle),
+    )  # fmt: skip
+    elements = leading_elements(bundle)[:6]
+    elements = [e for e in elements if captions.threshold_per_sample(bundle, e)[1]]
+    if elements:
+        yield "threshold_classes", False, lambda: draw_small_maps(
+            class_maps(bundle, elements), columns=min(3, len(elements)), boundary=boundary,
+            info=info, caption=captions.threshold_classes(bundle, elements), legend=0,
+        )  # fmt: skip
 
 
 def _samples_behind(bundle: Bundle, surface: Surface) -> gpd.GeoDataFrame:

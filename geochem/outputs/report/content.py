@@ -17,6 +17,7 @@ from geochem.outputs.report.blocks import (
     Table,
     picture,
 )
+from geochem.outputs.report.decision_blocks import decision_blocks
 from geochem.outputs.report.week import week_blocks
 from geochem.outputs.wording import (
     concentration,
@@ -47,7 +48,7 @@ def report_blocks(bundle: Bundle, figures: Path) -> list[Block]:
     """
     blocks: list[Block] = []
     for section in (
-        _in_short, _progress, _week, _quality, _targets, _work, _cautions, appendix,
+        _in_short, _progress, _week, _quality, _targets, _decisions, _work, _cautions, appendix,
     ):  # fmt: skip
         blocks += section(bundle, figures)
     return blocks
@@ -237,6 +238,10 @@ def _targets(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
             )
         )
     return blocks
+
+
+def _decisions(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
+    return decision_blocks(bundle)
 
 
 def _work(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001

@@ -41,12 +41,14 @@ def element_entries(
     -------
     list of dict
         Per element: ``symbol, counted, excluded, unit, divisor, limits, limits_note, levels, values,
-        below, above, err, z, p, thresholds, method, accepted, others``.
+        below, above, err, z, p, thresholds, whole, marks, accepted, others``; `whole` holds the
+        threshold of each medium as a whole, `marks` the values that methods gave for it.
     """
     counted = set(bundle.evidence.elements)
     order = sorted(points.values, key=lambda e: (e not in counted, element_rank(e)))
     full = points.frame is not None and len(points) * len(order) <= _MOST_DETAIL
     tables = _ThresholdTables(bundle)
+    media = sorted({m for m, _ in zones})
     main = _main_medium(points)
     made = []
     for element in order:
@@ -73,6 +75,8 @@ def element_entries(
                 "z": pack_hundredths(points.z[element]) if element in points.z else None,
                 "p": pack_hundredths(points.p[element]) if element in points.p else None,
                 "thresholds": [tables.of(m, d, element) for m, d in zones],
+                "whole": {m: tables.of(m, "all", element) for m in media},
+                "marks": {m: tables.marks(m, element) for m in media},
                 "accepted": accepted,
                 "others": _others(points, element, accepted) if full else [],
             }
@@ -136,6 +140,7 @@ class _ThresholdTables:
     """Look up the thresholds that count for a medium, domain and element."""
 
     def __init__(self, bundle: Bundle) -> None:
+        self._plots = bundle.probability_plots
         self._records = bundle.threshold_records
         self._rows: dict[tuple[str, str, str], list[Any]] = {}
         for row in bundle.thresholds.itertuples(index=False):
@@ -158,6 +163,18 @@ class _ThresholdTables:
             if made is not None:
                 return made
         return None
+
+    def marks(self, medium: str, element: str) -> list[list[Any]]:
+        """Give label and value of each threshold of a medium as a whole, rising, none twice."""
+        found: dict[float, str] = {}
+        for row in self._rows.get((medium, "all", element), []):
+            if np.isfinite(row.value) and row.value > 0:
+                k = f", k {row.k:g}" if np.isfinite(row.k) else ""
+                found.setdefault(float(f"{row.value:.5g}"), f"{row.method}{k}".replace("_", " "))
+        plot = self._plots.get((medium, element))
+        if plot is not None and np.isfinite(plot.value) and plot.value > 0:
+            found.setdefault(float(f"{plot.value:.5g}"), plot.method.replace("_", " "))
+        return [[found[v], v] for v in sorted(found)][:8]
 
     def _at(self, medium: str, domain: str, element: str) -> dict[str, Any] | None:
         key = (medium, domain, element)

@@ -28,12 +28,13 @@ ASSETS = Path(__file__).parent / "assets"
 #: in the order in which they are read; one function scope around all of them
 SCRIPTS = (
     "decode.js", "format.js", "store.js", "palette.js", "views.js", "symbols.js", "stamps.js",
-    "grid_index.js",
+    "grid_index.js", "population.js", "decisions.js",
     "vectors.js", "targets_drawing.js", "canvas_layer.js", "frame.js", "legend.js", "rows.js",
     "sample_panel.js", "target_panel.js", "controls.js", "layer_list.js", "search.js",
-    "measure.js", "pointer.js", "start.js",
+    "measure.js", "brush.js", "probability.js", "histogram.js", "threshold_handle.js",
+    "sample_table.js", "review.js", "pointer.js", "start.js",
 )  # fmt: skip
-STYLES = ("page.css", "map.css", "print.css")
+STYLES = ("page.css", "map.css", "review.css", "print.css")
 
 #: one function scope; Leaflet's global name is taken back, nothing but `geochemMap` stays
 _OPEN = (

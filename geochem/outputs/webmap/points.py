@@ -41,6 +41,8 @@ class Points:
         Number of the group, NaN where none.
     count : ndarray of int
         Samples behind a symbol.
+    weight : ndarray of float
+        Declustering weight, 1 where none is known; of a cell the sum.
     frame : pandas.DataFrame, optional
         The samples table, row by row; None when aggregated.
     total : int
@@ -61,6 +63,7 @@ class Points:
     coherence: dict[str, npt.NDArray[np.float64]]
     group: npt.NDArray[np.float64]
     count: npt.NDArray[np.int64]
+    weight: npt.NDArray[np.float64]
     frame: pd.DataFrame | None
     total: int
     cell: float
@@ -114,11 +117,24 @@ def points_of(bundle: Bundle, aggregate_above: int) -> Points:
         coherence={str(c): spread(evidence.coherence[c]) for c in evidence.coherence.columns},
         group=spread(anomalies["group"]) if "group" in anomalies.columns else np.full(n, np.nan),
         count=np.ones(n, dtype=np.int64),
+        weight=_weights(bundle, samples["sample_id"]),
         frame=samples,
         total=n,
         cell=0.0,
     )
     return _aggregate(points) if n > aggregate_above else points
+
+
+def _weights(bundle: Bundle, ids: pd.Series) -> npt.NDArray[np.float64]:
+    """Give the weights that thresholds were made with; samples outside any background count 1."""
+    import pandas as pd
+
+    domains = bundle.domains
+    if domains is None or not len(domains):
+        return np.ones(len(ids))
+    at = pd.Index(domains["sample_id"]).get_indexer(pd.Index(ids))
+    given = domains["weight"].to_numpy(dtype=float)
+    return np.where(at >= 0, given[at], 1.0)
 
 
 def _aggregate(points: Points) -> Points:
@@ -175,6 +191,7 @@ def _aggregate(points: Points) -> Points:
         coherence={e: largest(a) for e, a in points.coherence.items()},
         group=points.group[first],
         count=count,
+        weight=np.add.reduceat(points.weight[order], start),
         frame=None,
         total=points.total,
         cell=cell,

@@ -82,7 +82,7 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
     from geochem.outputs.webmap.geography import wgs84_polynomial
     from geochem.outputs.webmap.points import points_of
     from geochem.outputs.webmap.sample_rows import sample_entry, verdict_entries, zones_of
-    from geochem.outputs.webmap.surface_image import picture_entry, surface_entry
+    from geochem.outputs.webmap.surface_image import surface_entry
     from geochem.outputs.webmap.target_entries import target_entries
     from geochem.outputs.webmap.vector_layers import layer_entries
 
@@ -124,9 +124,10 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
         "first_element": first_element(bundle, elements),
         "associations": association_entries(bundle, points),
         "groups": _groups(bundle),
+        "decisions": _decisions(bundle),
         "layers": layer_entries(bundle.layers, origin, extent),
         "surfaces": [surface_entry(s, shown) for s in bundle.surfaces],
-        "picture": picture_entry(image, info.crs, extent) if image is not None else None,
+        **_picture(image, info.crs, extent),
         **target_entries(bundle, points, origin),
     }
 
@@ -210,13 +211,41 @@ def _spacings(bundle: Bundle) -> list[str]:
     return made
 
 
+def _picture(
+    image: Path | None, crs: str, extent: tuple[float, float, float, float]
+) -> dict[str, Any]:
+    from geochem.outputs.webmap.surface_image import picture_entry
+
+    if image is None:
+        return {"picture": None, "picture_note": ""}
+    picture, note = picture_entry(image, crs, extent)
+    return {"picture": picture, "picture_note": note}
+
+
+def _decisions(bundle: Bundle) -> dict[str, Any]:
+    """Give the decisions that this run obeyed, so that the page starts from them."""
+    given = bundle.decisions
+    return {
+        "file": str(given.get("file", "")),
+        "others": list(given.get("others", [])),
+        "elements": {str(k): dict(v) for k, v in given.get("elements", {}).items()},
+        "targets": {str(k): dict(v) for k, v in given.get("targets", {}).items()},
+    }
+
+
 def _groups(bundle: Bundle) -> list[dict[str, Any]]:
     from geochem.outputs.webmap.target_entries import plain
 
     clusters = bundle.evidence.clusters
     if not {"group", "driving"} <= set(clusters.columns):
         return []
+    several = "medium" in clusters.columns and clusters["medium"].nunique() > 1
     return [
-        {"group": plain(row.group), "driving": plain(row.driving)}
+        {
+            "group": plain(row.group),
+            "driving": plain(row.driving) or "background",
+            "medium": str(row.medium) if several else "",
+        }
         for row in clusters.itertuples(index=False)
+        if plain(row.group) is not None
     ]

@@ -49,8 +49,8 @@ def sample_entry(bundle: Bundle, points: Points, origin: tuple[float, float]) ->
     Returns
     -------
     dict
-        ``n, total, cell, x, y, ids, media, medium, zones, zone, context, details, assays,
-        findings, count, group``.
+        ``n, total, cell, x, y, ids, media, medium, zones, zone, weights, context, details,
+        assays, findings, count, group``.
     """
     media = _by_frequency(points.medium)
     medium = _codes(points.medium, media)
@@ -66,6 +66,7 @@ def sample_entry(bundle: Bundle, points: Points, origin: tuple[float, float]) ->
         "medium": pack_codes(medium, len(media)),
         "zones": [list(z) for z in zones],
         "zone": pack_codes(zone, len(zones) + 1),
+        "weights": _weights(points),
         "group": pack(np.nan_to_num(points.group, nan=0).astype(np.uint16)),
         "context": None,
         "details": [],
@@ -112,6 +113,14 @@ def zones_of(points: Points) -> tuple[list[tuple[str, str]], npt.NDArray[np.int6
     unique = sorted(set(pairs))
     zone[has] = 1 + pd.MultiIndex.from_tuples(unique).get_indexer(pairs)
     return [(str(m), str(d)) for m, d in unique], zone
+
+
+def _weights(points: Points) -> dict[str, Any] | None:
+    """Pack declustering weights; None when all that count are equal."""
+    known = points.weight[points.weight > 0]
+    if not len(known) or np.ptp(known) < 1e-9:
+        return None
+    return pack_values(np.where(points.weight > 0, points.weight, np.nan))
 
 
 def _by_frequency(texts: npt.NDArray[np.object_]) -> list[str]:

@@ -128,13 +128,14 @@ def palette_png(index: npt.NDArray[np.uint8], colours: list[str]) -> str:
 
 def picture_entry(
     path: Path, crs: Any, extent: tuple[float, float, float, float]
-) -> dict[str, Any] | None:
+) -> tuple[dict[str, Any] | None, str]:
     """Read a georeferenced picture, shrunk, in the campaign CRS.
 
     Parameters
     ----------
     path : Path
-        Any raster that rasterio reads, with one or three bands.
+        Any raster that rasterio reads, with one or three bands; of MBTiles (picture tiles in a
+        SQLite file, EPSG:3857) the zoom level that fits is read.
     crs : any
         Campaign CRS.
     extent : tuple of float
@@ -144,40 +145,57 @@ def picture_entry(
     -------
     dict or None
         ``bounds, png``; None when the picture cannot be placed.
+    str
+        What the reader should know: why there is no picture, or how far it was shrunk.
     """
     import rasterio
+    from rasterio.enums import ColorInterp
     from rasterio.errors import RasterioError
     from rasterio.vrt import WarpedVRT
 
     try:
         with (
             rasterio.open(path) as source,
-            WarpedVRT(source, crs=str(crs), add_alpha=True) as warped,
+            WarpedVRT(
+                source, crs=str(crs), add_alpha=ColorInterp.alpha not in source.colorinterp
+            ) as warped,
         ):
             west, south = max(extent[0], warped.bounds.left), max(extent[1], warped.bounds.bottom)
             east, north = min(extent[2], warped.bounds.right), min(extent[3], warped.bounds.top)
             if west >= east or south >= north:
-                return None
+                return None, f"The picture {path.name} lies outside the samples and is not shown."
             window = warped.window(west, south, east, north)
             shrink = max(window.width, window.height, _LONGEST_SIDE) / _LONGEST_SIDE
             shape = (max(1, int(window.height / shrink)), max(1, int(window.width / shrink)))
             colour = [1, 2, 3] if source.count >= 3 else [1, 1, 1]
             bands = warped.read(colour, window=window, out_shape=(3, *shape))
             alpha = warped.dataset_mask(window=window, out_shape=shape)
-    except (RasterioError, OSError, ValueError):
-        return None
+    except (RasterioError, OSError, ValueError) as error:
+        said = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
+        return None, f"The picture {path.name} cannot be shown: {said}."
+    if not alpha.any():
+        return None, f"The picture {path.name} is empty where the samples lie; it is not shown."
     if bands.dtype != np.uint8:
         seen = bands[:, alpha > 0]
         low, high = np.percentile(seen, [2, 98]) if seen.size else (0.0, 1.0)
         bands = np.clip((bands - low) / max(high - low, 1e-9) * 255, 0, 255).astype(np.uint8)
-    return {"bounds": [west, south, east, north], "png": _jpeg(bands)}
+    pixel = (east - west) / shape[1]
+    note = f"Picture {path.name}: pixels of {pixel:.3g} m."
+    if shrink > 1.05:
+        note = f"{note[:-1]}, shrunk {shrink:.1f} times to stand inside this page."
+    return {"bounds": [west, south, east, north], "png": _coded(bands, alpha)}, note
 
 
-def _jpeg(bands: npt.NDArray[np.uint8]) -> str:
+def _coded(bands: npt.NDArray[np.uint8], alpha: npt.NDArray[np.uint8]) -> str:
+    """Write JPEG, or WebP where the picture does not fill its frame."""
     from io import BytesIO
 
     from PIL import Image
 
+    whole = bool((alpha > 0).all())
+    stacked = bands if whole else np.concatenate([bands, alpha[None].astype(np.uint8)])
     stream = BytesIO()
-    Image.fromarray(np.moveaxis(bands, 0, -1)).save(stream, "JPEG", quality=80)
-    return "data:image/jpeg;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
+    picture = Image.fromarray(np.moveaxis(stacked, 0, -1))
+    picture.save(stream, "JPEG" if whole else "WEBP", quality=80)
+    kind = "jpeg" if whole else "webp"
+    return f"data:image/{kind};base64," + base64.b64encode(stream.getvalue()).decode("ascii")

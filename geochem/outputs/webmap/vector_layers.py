@@ -43,7 +43,8 @@ def layer_entries(
     -------
     list of dict
         ``name, title, units`` and ``features`` (``unit``: number of the unit, ``shapes``: as
-        `shapes_of`, ``at``: place of the label).
+        `shapes_of`, ``at``: place of the label, ``dip``: dip and dip direction of a structure in
+        degrees, where the layer has columns of these names).
     """
     known = {name: i for i, name in enumerate(ORDER)}
     names = sorted(layers.vector, key=lambda n: (known.get(n, 0.5), n))
@@ -70,6 +71,8 @@ def _entry(layer: Layer, origin: tuple[float, float], extent: Box) -> dict[str, 
     if shapely.get_num_coordinates(cut).sum() > _MOST_VERTICES:
         cut = shapely.simplify(cut, margin / 6000)
     texts = _texts(layer.frame, layer.field)[keep]
+    dips = _dips(layer.frame)
+    dips = [None] * int(keep.sum()) if dips is None else list(dips[keep])
     units = sorted({t for t in texts if t})
     number = {t: i for i, t in enumerate(units)}
     inside = shapely.clip_by_rect(cut, west, south, east, north)
@@ -85,11 +88,31 @@ def _entry(layer: Layer, origin: tuple[float, float], extent: Box) -> dict[str, 
                 "unit": number.get(text, -1),
                 "shapes": shapes_of(shape, origin),
                 "at": [round((a - o) * 10) for a, o in zip(xy, origin, strict=True)],
+                **(
+                    {}
+                    if dip is None or np.isnan(dip).any()
+                    else {"dip": [int(v) for v in np.round(dip)]}
+                ),
             }
-            for shape, text, xy in zip(cut, texts, at, strict=True)
+            for shape, text, xy, dip in zip(cut, texts, at, dips, strict=True)
             if not shapely.is_empty(shape)
         ],
     }
+
+
+def _dips(frame: gpd.GeoDataFrame) -> Any:
+    """Give dip and dip direction of each feature, NaN where not stated or impossible; or None."""
+    import pandas as pd
+
+    names = {str(c).lower(): c for c in frame.columns}
+    if "dip" not in names or "dip_direction" not in names:
+        return None
+    both = np.column_stack(
+        [pd.to_numeric(frame[names[n]], errors="coerce") for n in ("dip", "dip_direction")]
+    ).astype(float)
+    both[(both[:, 0] < 0) | (both[:, 0] > 90), 0] = np.nan
+    both[:, 1] %= 360
+    return both
 
 
 def _texts(frame: gpd.GeoDataFrame, field: str | None) -> Any:

@@ -235,3 +235,13 @@ def test_five_thousand_samples_stay_small_and_quick(open_page, factory, tmp_path
     page = open_page(path)
     assert page.evaluate("geochemMap.drawn.symbols") == 5000
     assert page.seen["errors"] == []
+
+
+def test_groups_have_numbers_and_counts(open_page, page_path, small):
+    page = open_page(page_path)
+    page.select_option("#view", "group")
+    group = small.evidence.anomalies["group"]
+    rows = page.evaluate("geochemMap.rows()")[:-1]
+    assert sum(r["count"] for r in rows) == int((group > 0).sum())
+    assert page.is_disabled("#element")
+    assert page.seen["errors"] == []

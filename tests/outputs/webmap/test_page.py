@@ -218,3 +218,22 @@ def test_every_asset_is_used_and_short():
         lines = (ASSETS / name).read_text(encoding="utf-8").splitlines()
         assert len(lines) < 500, name
         assert not any("innerHTML" in line or "insertAdjacent" in line for line in lines), name
+
+
+def test_structures_carry_dip_and_direction(small):
+    import geopandas as gpd
+    from shapely.geometry import LineString, Point
+
+    from geochem.model.layers import Layer, Layers
+    from geochem.outputs.webmap.vector_layers import layer_entries
+
+    x, y = small.survey.samples.geometry.x.mean(), small.survey.samples.geometry.y.mean()
+    frame = gpd.GeoDataFrame(
+        {"Dip": [62, None, 120, 45.4], "DIP_DIRECTION": [370, 10, 10, 90]},
+        geometry=[LineString([(x, y), (x + 90, y)]), *(Point(x + k, y) for k in (1, 2, 3))],
+        crs=small.info.crs,
+    )
+    layers = Layers({"structures": Layer("structures", frame, None, None)})
+    extent = (x - 500, y - 500, x + 500, y + 500)
+    (entry,) = layer_entries(layers, (x, y), extent)
+    assert [f.get("dip") for f in entry["features"]] == [[62, 10], None, None, [45, 90]]

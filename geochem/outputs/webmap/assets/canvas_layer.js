@@ -175,6 +175,7 @@ function drawingOrder(view) {
   [NOTHING, BELOW, UNJUDGED, UNDECIDED].forEach((code, i) => { level[code] = i; });
   for (let c = GRADED; c < GRADED + 8; c += 1) level[c] = 4 + c;
   level[ABOVE] = 20;
+  level.fill(5, GROUP, GROUP + 30);
   const start = new Uint32Array(22);
   const { codes } = view;
   for (let i = 0; i < codes.length; i += 1) start[level[codes[i]] + 1] += 1;

@@ -17,7 +17,7 @@ function createControls(store, layer) {
   store.on('element', () => { element.value = String(store.state.element); });
   store.on('view', () => {
     view.value = store.state.view;
-    element.disabled = store.state.view.startsWith('score:');
+    element.disabled = store.state.view.startsWith('score:') || store.state.view === 'group';
   });
 
   const media = document.getElementById('media');
@@ -50,10 +50,17 @@ function createControls(store, layer) {
 }
 
 function targetList(store) {
+  const verdictOf = (t) => {
+    const node = make('span', { class: 'verdict' });
+    const follow = () => { const { choice } = store.decisions.ofTarget(t.target); node.textContent = choice ? ' ' + choice : ''; node.className = 'verdict ' + choice; };
+    store.on('decisions', follow);
+    follow();
+    return node;
+  };
   const list = document.getElementById('target-list');
   const { targets, why_none: why } = store.data;
   targets.forEach((t, i) => list.append(make('li', {}, make('button', { type: 'button', click: () => store.goTo('target', i) },
-    make('span', { class: 'rank' }, t.rank === null ? '\u2013' : t.rank), make('span', { class: 'grow' }, t.target + (t.status ? ', ' + t.status : '')),
+    make('span', { class: 'rank' }, t.rank === null ? '\u2013' : t.rank), make('span', { class: 'grow' }, t.target + (t.status ? ', ' + t.status : ''), verdictOf(t)),
     make('span', { class: 'n' }, t.score === null ? '' : 'score ' + figures(t.score, 2))))));
   if (!targets.length) list.append(make('li', { class: 'note' }, why || 'No target.'));
 }
@@ -73,6 +80,7 @@ function rankedSamples(store, view) {
 
 function highList(store, view) {
   const list = document.getElementById('high-list');
+  list.parentElement.hidden = view.kind === 'group';
   document.getElementById('high-heading').textContent = 'Highest: ' + view.title + (view.unit ? ' [' + view.unit + ']' : '');
   store.ranked = null;
   const best = topOf(store, view, 8);
@@ -142,5 +150,6 @@ function about(store) {
   text.append(make('p', {}, wgs84 ? 'WGS 84 positions are computed here to within ' + figures(Math.max(wgs84.error_m, 0.01), 1) + ' m of the registered transformation.' :
     'WGS 84 positions are not shown: no transformation of known accuracy.'));
   text.append(make('p', {}, 'Distances and areas are grid distances and grid areas in the plane of the campaign coordinates.'));
+  if (store.data.picture_note) text.append(make('p', {}, store.data.picture_note));
   if (info.qualified_person) text.append(make('p', {}, 'Competent or qualified person: ' + info.qualified_person));
 }

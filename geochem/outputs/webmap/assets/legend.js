@@ -49,7 +49,7 @@ function subtitles(store, view) {
   if (store.data.samples.cell) {
     sub('Too many samples for a symbol each: one per ' + distanceText(store.data.samples.cell) + ' cell and medium, with the largest value in it.');
   }
-  if (view.kind === 'score' || element === null) return made;
+  if (view.kind === 'score' || view.kind === 'group' || element === null) return made;
   const { source, assay, method, calibrated, trust } = element.accepted;
   if (assay) {
     const how = source === 'pxrf' && calibrated ? ', calibrated to the laboratory' : '';
@@ -59,14 +59,14 @@ function subtitles(store, view) {
   if (trust && trust !== 'quantitative') sub('trust: ' + words(trust));
   if (!element.counted && element.excluded) sub('not counted: ' + element.excluded);
   const texts = new Map();
-  element.thresholds.forEach((t, z) => {
+  (element.override || element.thresholds).forEach((t, z) => {
     if (t && t.possible !== null) texts.set(store.data.samples.zones[z].join(', '), t);
   });
   if (texts.size === 0) return made;
   const range = [...texts.values()].map((t) => t.possible / element.divisor).sort((a, b) => a - b);
   const low = figures(range[0]), high = figures(range[range.length - 1]);
   sub('threshold ' + (low === high ? low : low + ' to ' + high) + ' ' + element.unit +
-    (texts.size > 1 ? ' by medium and domain' : ''));
+    (texts.size > 1 && low !== high ? ' by medium and domain' : '') + (element.override ? ', chosen here and not yet in a run' : ''));
   return made;
 }
 

@@ -1,5 +1,5 @@
 // Mouse, touch and keyboard on the map: hover, click, cross in the middle.
-function createPointer(store, map, layer, frame, measure) {
+function createPointer(store, map, layer, frame, measure, brush, review) {
   const container = map.getContainer();
   const cursor = document.getElementById('cursor');
   const tip = document.getElementById('tip');
@@ -21,7 +21,7 @@ function createPointer(store, map, layer, frame, measure) {
     const value = view.number(i);
     const code = view.codes[i];
     const sign = code === BELOW || code === UNDECIDED ? '< ' : code === ABOVE ? '> ' : '';
-    tip.textContent = store.ids[i] + '  ' + view.title + ' ' + (Number.isNaN(value) ? 'no value' : sign + figures(value) + ' ' + view.unit);
+    tip.textContent = store.ids[i] + '  ' + view.title + ' ' + (view.kind === 'group' ? value || 'none' : Number.isNaN(value) ? 'no value' : sign + figures(value) + ' ' + view.unit);
     tip.hidden = false;
     const size = map.getSize();
     const left = point.x + 14 + tip.offsetWidth > size.x ? point.x - 12 - tip.offsetWidth : point.x + 14;
@@ -30,6 +30,7 @@ function createPointer(store, map, layer, frame, measure) {
   }
 
   function act(x, y, pixels) {
+    if (brush.boxing()) return;
     if (measure.active()) { measure.add(x, y); return; }
     const proposal = hitProposal(store, x, y, reach(7));
     const sample = sampleAt(x, y, pixels);
@@ -77,6 +78,8 @@ function createPointer(store, map, layer, frame, measure) {
       }
     } else if (event.key === 'PageUp' || event.key === 'PageDown') step(event.key === 'PageUp' ? -1 : 1);
     else if (event.key === 'm' || event.key === 'M') measure.toggle();
+    else if (event.key === 's' || event.key === 'S') brush.markView();
+    else if (event.key === 'r' || event.key === 'R') review.open(!review.isOpen());
     else {
       cross = event.key.startsWith('Arrow') || cross;
       return;
@@ -87,7 +90,10 @@ function createPointer(store, map, layer, frame, measure) {
   });
   document.addEventListener('keydown', (event) => {
     if (event.key !== 'Escape') return;
-    if (measure.active()) measure.end(); else if (store.state.selection) store.select(null);
+    if (measure.active()) measure.end();
+    else if (brush.boxing()) brush.toggleBox(false);
+    else if (store.state.selection) store.select(null);
+    else brush.clear();
   });
 
   // to the next higher or lower sample of the present view

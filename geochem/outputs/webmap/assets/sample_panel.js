@@ -85,7 +85,7 @@ function valueTable(store, elements, i) {
     });
   });
   return make('table', {}, make('thead', {}, make('tr', {}, make('th', {}, 'Element'), make('th', {}, 'Value'),
-    make('th', {}, ''), make('th', {}, 'Threshold'), make('th', { title: 'robust standardised score against the background' }, 'z'),
+    make('th', {}, make('span', { class: 'unseen' }, 'Unit')), make('th', {}, 'Threshold'), make('th', { title: 'robust standardised score against the background' }, 'z'),
     make('th', { title: 'probability of lying beyond the threshold' }, 'p'))), body);
 }
 

@@ -3,6 +3,7 @@
   const began = performance.now();
   const data = JSON.parse(document.getElementById('map-data').textContent);
   const store = createStore(data);
+  store.decisions = createDecisions(store);
   prepareLayers(data);
   prepareTargets(data);
   store.index = createIndex(store.x, store.y);
@@ -14,6 +15,8 @@
   const bounds = [[south - data.origin[1], west - data.origin[0]], [north - data.origin[1], east - data.origin[0]]];
   const fit = () => map.fitBounds(bounds, { padding: [34, 34], animate: false });
   fit();
+  store.bounds = L.latLngBounds(bounds);
+  store.fit = fit;
 
   createLayerList(store);
   const layer = new SampleCanvas(store);
@@ -27,12 +30,16 @@
   createControls(store, layer);
   const legend = createLegend(store, layer);
   createSearch(store);
-  createPointer(store, map, layer, frame, measure);
+  const brush = createBrush(store, map, frame);
+  const review = createReview(store, map, layer, brush, frame);
+  createPointer(store, map, layer, frame, measure, brush, review);
   drawNorth(store);
   frame.draw();
   legend.draw();
 
   store.on('media layers', () => { layer.redraw(); frame.draw(); });
+  store.on('thresholds', () => { frame.draw(); panel.refresh(); });
+  store.on('decisions', () => layer.redraw());
   store.on('scheme', () => { layer.redraw(); frame.draw(); });
   store.on('selection', () => { panel.draw(); map.invalidateSize({ pan: false }); layer.redraw(); frame.draw(); });
   document.getElementById('zoom-in').addEventListener('click', () => map.zoomIn());
@@ -51,10 +58,11 @@
     } else if (!map.getBounds().pad(-0.1).contains([y, x])) map.panTo([y, x], { animate: !still });
   }
 
-  window.geochemMap = publicFace(store, map, layer, measure, fit);
+  window.geochemMap = publicFace(store, map, layer, measure, fit, brush, review);
   Promise.all(pictures).then(() => {
     if (data.picture) layer.redraw(); // surfaces are off at first
     window.geochemMap.milliseconds = performance.now() - began;
+    window.geochemMap.painted = performance.now(); // since the page was asked for
     document.body.setAttribute('data-ready', 'true');
   });
 })();
@@ -79,6 +87,14 @@ function createPanel(store) {
   };
   const builders = { sample: samplePanel, target: targetPanel, lead: leadPanel, follow_up: followUpPanel, hole: holePanel };
   return {
+    // the same panel with new thresholds, where it stands
+    refresh() {
+      const now = store.state.selection;
+      if (now === null || now.kind !== 'sample') return;
+      const top = panel.scrollTop;
+      panel.replaceChildren(...builders.sample(store, now.index, close));
+      panel.scrollTop = top;
+    },
     draw() {
       const now = store.state.selection;
       panel.hidden = now === null;
@@ -116,7 +132,7 @@ function preparePrint(store, map, layer, frame, legend, fit) {
 //   counts()  {code of the legend row: samples}     rows()  rows of the legend with counts
 //   drawn     {symbols, milliseconds, draws}        state   what is shown and selected
 //   select(id) / show(element, view) / zoom(level) / pixelOf(id) / fit()
-function publicFace(store, map, layer, measure, fit) {
+function publicFace(store, map, layer, measure, fit, brush, review) {
   return {
     n: store.n,
     drawn: layer.drawn,
@@ -145,9 +161,15 @@ function publicFace(store, map, layer, measure, fit) {
       const box = map.getContainer().getBoundingClientRect();
       return [p.x + box.left, p.y + box.top];
     },
+    pan(x, y) { map.panBy([x, y], { animate: false }); },
     zoom(level) { map.setZoom(level, { animate: false }); },
     geographic(easting, northing) { return geographic(store.data.wgs84, easting, northing); },
     measured: () => measure.points(),
+    review: (yes) => review.open(yes),
+    population: () => review.population(),
+    normalQuantile,
+    marked: () => brush.indices().map((i) => store.ids[i]),
+    decisions: (by) => store.decisions.text(by),
     fit,
   };
 }

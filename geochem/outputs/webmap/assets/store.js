@@ -1,9 +1,11 @@
 // What is shown and what is selected, in one place. Panes listen to the keys they care about:
-//   element, view, media, layers, selection, scheme, thresholds
+//   element, view, media, layers, selection, scheme, thresholds, brush, decisions
 // A further pane (a plot, a table) needs nothing else to share element and selection.
 function createStore(data) {
   const listeners = {};
   const s = data.samples;
+  const inTargets = new Map();
+  data.targets.forEach((t) => t.members.forEach((i) => inTargets.set(i, inTargets.has(i) ? inTargets.get(i) + ', ' + t.target : t.target)));
   const store = {
     data,
     n: s.n,
@@ -13,6 +15,9 @@ function createStore(data) {
     zone: decode(s.zone),
     context: decode(s.context),
     count: decode(s.count),
+    group: decode(s.group),
+    weights: decode(s.weights), // declustering; null when every sample counts the same
+    background: new Set(s.zones.filter((_, z) => data.elements.some((e) => e.thresholds[z])).map((z) => z[0])), // media
     x: scaled(decode(s.x)), // metres east of the origin
     y: scaled(decode(s.y)), // metres north of the origin
     origin: data.origin,
@@ -21,6 +26,7 @@ function createStore(data) {
       view: 'value',
       hiddenMedia: new Set(),
       layers: {},
+      brush: null, // {flags, n, words}: marked samples
       selection: null, // {kind: 'sample'|'target'|'lead'|'follow_up'|'hole', index}
       scheme: 'light',
       printing: false,
@@ -45,8 +51,9 @@ function createStore(data) {
     // thresholds of an element in the zone of a sample, or null
     thresholdOf(element, i) {
       const zone = store.zone[i];
-      return zone === 0 ? null : element.thresholds[zone - 1];
+      return zone === 0 ? null : (element.override || element.thresholds)[zone - 1];
     },
+    targetsOf(i) { return inTargets.get(i) || ''; },
   };
   return store;
 }

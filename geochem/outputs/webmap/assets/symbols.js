@@ -42,6 +42,11 @@ function styleOf(palette, view, code, mediumShape, factor) {
     const level = view.levels[code - GRADED];
     return { ...base, r: RADII[level] * factor, fill: palette.ramp[level], width: Math.min(1, 0.35 + factor * 0.8) };
   }
+  if (code > GROUP && code < GROUP + 30) {
+    if (view.quiet.has(code)) return { ...base, r: Math.max(1.8, 3 * factor), fill: palette.paper, stroke: palette.quiet, width: 0.9 };
+    const fill = palette.groups[(code - GROUP - 1) % palette.groups.length];
+    return { ...base, shape: 'numbered', r: Math.max(3, 6 * factor), fill, text: String(code - GROUP), ink: palette.onGroup, width: 0.8 };
+  }
   const small = Math.max(2.4, 3.6 * factor);
   if (code === BELOW) return { ...base, shape: 'chevron', r: small, stroke: palette.quiet, width: 1.3 };
   if (code === UNDECIDED) return { ...base, shape: 'barred', r: small * 1.15, stroke: palette.ink, width: 1.3 };
@@ -77,6 +82,19 @@ function drawSymbol(ctx, style, x, y) {
     ctx.moveTo(x - r, y);
     ctx.lineTo(x + r, y);
     ctx.stroke();
+    return;
+  }
+  if (style.shape === 'numbered') {
+    tracePath(ctx, 'circle', x, y, r);
+    ctx.fillStyle = style.fill;
+    ctx.fill();
+    ctx.stroke();
+    if (r < 4.5) return;
+    ctx.fillStyle = style.ink;
+    ctx.font = '700 ' + (r * (style.text.length > 1 ? 1.25 : 1.55)).toFixed(1) + 'px system-ui, "Segoe UI", "Noto Sans", "DejaVu Sans", sans-serif';
+    ctx.textAlign = 'center';
+    ctx.textBaseline = 'middle';
+    ctx.fillText(style.text, x, y + 0.5);
     return;
   }
   tracePath(ctx, style.shape, x, y, r);

@@ -17,13 +17,14 @@ function targetPanel(store, index, close) {
   node.push(make('p', { class: 'notice ' + (t.lab_confirmed ? '' : 'warn') },
     t.lab_confirmed ? 'Confirmed by laboratory values inside the outline.' : 'Not yet confirmed by a laboratory: screening.'));
   if (t.status === 'drilled') node.push(make('p', { class: 'notice' }, 'Tested by drilling.'));
+  node.push(...section('Decision', decisionOf(store, t)));
   node.push(...section('For', textList(t.evidence_for)), ...section('Against', textList(t.evidence_against)),
     ...section('Next step', make('p', {}, t.next_step || '\u2013')));
   const rows = t.criteria.map((c) => make('tr', {}, make('td', {}, capital(words(c.criterion))),
     make('td', {}, meter(c.scaled)), make('td', {}, figures(c.weight, 2)), make('td', { class: 'wide' }, c.statement || '')));
   if (rows.length) {
     node.push(...section('How the score was made', make('table', {}, make('thead', {}, make('tr', {}, make('th', {}, 'Criterion'),
-      make('th', {}, 'Scaled'), make('th', {}, 'Weight'), make('th', {}, ''))), make('tbody', {}, rows))));
+      make('th', {}, 'Scaled'), make('th', {}, 'Weight'), make('th', {}, make('span', { class: 'unseen' }, 'Statement')))), make('tbody', {}, rows))));
   }
   node.push(...section('Facts', pairs([
     ['Contrast', t.contrast === null ? '' : figures(t.contrast, 2) + ' times background'],
@@ -34,6 +35,13 @@ function targetPanel(store, index, close) {
   ])));
   if (t.members.length) node.push(memberList(store, t));
   return node;
+}
+
+// the controls of the review, following its state while the panel stands
+function decisionOf(store, t) {
+  const box = targetDecision(store, t, 'panel');
+  store.on('decisions', () => { if (box.isConnected) box.follow(); });
+  return box;
 }
 
 function associationTitle(store, name) {

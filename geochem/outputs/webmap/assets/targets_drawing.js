@@ -31,7 +31,7 @@ function drawTargets(ctx, view, store, palette) {
     if (!path || !onScreen(view, t.paths.box)) return;
     const width = store.isSelected('target', i) ? 4.2 : 2.6;
     strokePath(ctx, view, path, palette.halo, width + 2.6);
-    strokePath(ctx, view, path, palette.target, width, t.status === 'dropped' ? [8, 5] : []);
+    strokePath(ctx, view, path, palette.target, width, t.status === 'dropped' || store.decisions.ofTarget(t.target).choice === 'reject' ? [8, 5] : []);
   });
 }
 
@@ -122,7 +122,8 @@ function drawTargetLabels(ctx, view, store, palette, label) {
       const [x, y] = view.at(t.x, t.paths.box[3]);
       if (!view.holds(x, y)) return;
       const top = y - 13;
-      const status = t.status ? ' ' + t.status : '';
+      const { choice } = store.decisions.ofTarget(t.target);
+      const status = (t.status ? ' ' + t.status : '') + (choice ? ' \u00b7 ' + choice : '');
       const text = t.target + status;
       ctx.font = '600 12.5px system-ui, "Segoe UI", "Noto Sans", "DejaVu Sans", sans-serif';
       const width = ctx.measureText(text).width;

@@ -124,11 +124,38 @@ function drawLinework(ctx, view, store, palette) {
           licence ? [14, 4, 2, 4] : [4, 3]);
       }
       if (line) strokePath(ctx, view, line, colour, 1.5, LINE_DASHES[layer.name]);
-      for (let i = 0; i < points.length; i += 2) {
+      if (f.dip) drawDip(ctx, view, palette, f);
+      for (let i = 0; i < points.length && !f.dip; i += 2) {
         drawPlace(ctx, view, palette, layer.name, points[i], points[i + 1]);
       }
     });
   });
+}
+
+// strike and dip: a bar along strike, a tick down dip and the dip in degrees, from grid north
+function drawDip(ctx, view, palette, f) {
+  const [x, y] = f.paths.points.length ? view.at(f.paths.points[0], f.paths.points[1]) : view.at(f.at[0] / 10, f.at[1] / 10);
+  if (!view.holds(x, y)) return;
+  const a = (f.dip[1] * Math.PI) / 180;
+  const [dx, dy] = [Math.sin(a), -Math.cos(a)];
+  [[palette.halo, 5], [palette.hole, 2]].forEach(([colour, width]) => {
+    ctx.strokeStyle = colour;
+    ctx.lineWidth = width;
+    ctx.beginPath();
+    ctx.moveTo(x - 9 * dy, y + 9 * dx);
+    ctx.lineTo(x + 9 * dy, y - 9 * dx);
+    ctx.moveTo(x, y);
+    ctx.lineTo(x + 6 * dx, y + 6 * dy);
+    ctx.stroke();
+  });
+  ctx.font = '600 11px system-ui, "Segoe UI", "Noto Sans", "DejaVu Sans", sans-serif';
+  ctx.textAlign = 'center';
+  ctx.textBaseline = 'middle';
+  ctx.lineWidth = 3.5;
+  ctx.strokeStyle = palette.halo;
+  ctx.strokeText(f.dip[0], x + 15 * dx, y + 15 * dy);
+  ctx.fillStyle = palette.hole;
+  ctx.fillText(f.dip[0], x + 15 * dx, y + 15 * dy);
 }
 
 // drilled holes: a filled ring; other points: a small cross

@@ -6,12 +6,14 @@ const UNDECIDED = 21; // below a limit that itself lies beyond the threshold
 const ABOVE = 22; // above the range of the instrument
 const NOTHING = 23; // no value
 const UNJUDGED = 24; // a value, but no threshold for its medium
+const GROUP = 30; // codes 31 ... 59: groups by their number
 
 function viewNames(store) {
   const names = [['value', 'Concentration']];
   if (store.data.elements.some((e) => e.thresholds.some(Boolean))) {
     names.push(['class', 'Threshold class']);
   }
+  if (store.data.groups.length) names.push(['group', 'Groups']);
   store.data.associations.forEach((a) => names.push(['score:' + a.name, 'Score: ' + a.title]));
   return names;
 }
@@ -19,6 +21,7 @@ function viewNames(store) {
 function computeView(store) {
   const view = store.state.view;
   if (view.startsWith('score:')) return scoreView(store, view.slice(6));
+  if (view === 'group') return groupView(store);
   const element = store.element();
   if (element === null) return emptyView(store);
   return view === 'class' ? classView(store, element) : valueView(store, element);
@@ -137,6 +140,21 @@ function scoreView(store, name) {
     subtitle: 'score, about N(0, 1) in background; from ' +
       association.used.map(([e, w]) => (w < 0 ? '\u2212' : '') + e).join(', '),
     codes, rows, classes: 5, levels: [0, 1, 3, 4, 5], note: '', number: (i) => score[i],
+  };
+}
+
+// samples that are alike in several elements; the number is drawn, the colour only helps
+function groupView(store) {
+  const { group } = store;
+  const codes = new Uint8Array(store.n);
+  for (let i = 0; i < store.n; i += 1) codes[i] = group[i] > 0 ? GROUP + Math.min(group[i], 29) : NOTHING;
+  const rows = store.data.groups.filter((g) => g.group < 30)
+    .map((g) => ({ code: GROUP + g.group, label: (g.medium ? g.medium + ': ' : '') + g.driving }));
+  const quiet = new Set(store.data.groups.filter((g) => g.driving === 'background').map((g) => GROUP + g.group));
+  rows.push({ code: NOTHING, label: 'in no group', special: true });
+  return {
+    kind: 'group', title: 'Group', unit: '', subtitle: 'samples that are alike; what drives a group: + raised, \u2212 low',
+    codes, rows, classes: rows.length, levels: [], quiet, note: '', number: (i) => group[i] || NaN,
   };
 }
 

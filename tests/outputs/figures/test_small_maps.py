@@ -1,0 +1,77 @@
+"""Small maps on one page: counts, window, furniture; what the records lack is left out."""
+
+import numpy as np
+
+from geochem.model.tables import values_of
+from geochem.outputs.figures.overview import class_maps, density_map, overview_maps
+from geochem.outputs.figures.renderer import figure_jobs
+from geochem.outputs.figures.small_maps import Squares, draw_small_maps
+
+
+def drawn(page):
+    """Give every text of a page."""
+    return " | ".join(t.get_text() for ax in page.axes for t in ax.texts)
+
+
+def counted(m):
+    return {k.text: len(k.x) for k in m.kinds}
+
+
+def test_density_counts_every_sample_once(bundle):
+    m = density_map(bundle)
+    cells = sum(len(k.west) for k in m.kinds)
+    x = bundle.survey.samples.geometry.x.to_numpy()
+    y = bundle.survey.samples.geometry.y.to_numpy()
+    cell = m.kinds[0].cell
+    assert all(isinstance(k, Squares) for k in m.kinds)
+    assert cells == len({(a, b) for a, b in zip(x // cell, y // cell, strict=True)})
+
+
+def test_classes_agree_with_the_thresholds(bundle):
+    (m,) = class_maps(bundle, ["Cu"])
+    v = values_of(bundle.survey.samples, "Cu")
+    counts = counted(m)
+    assert sum(counts.values()) == len(v.value)
+    table = bundle.thresholds
+    table = table[(table["element"] == "Cu") & (table["k"] == 2.0)]
+    limits = table.set_index(["medium", "domain"])["value"]
+    points = bundle.evidence.anomalies.set_index("sample_id")
+    expected = 0
+    for sid, value, below in zip(
+        bundle.survey.samples["sample_id"], v.value, v.below, strict=True
+    ):
+        if sid in points.index and not below and np.isfinite(value):
+            key = (points.loc[sid, "medium"], points.loc[sid, "domain"])
+            expected += bool(key in limits.index and value > limits[key])
+    assert counts["possible anomaly"] + counts["probable anomaly"] == expected > 0
+
+
+def test_page_has_one_bar_scale_units_date_and_caution(bundle):
+    maps = overview_maps(bundle)
+    titles = [m.title for m in maps]
+    assert titles[0].startswith("Density")
+    assert "Progress" in titles
+    assert "Quality of the batches" in titles
+    page = draw_small_maps(
+        maps, columns=2, info=bundle.info, boundary=bundle.layers.get("boundary")
+    )
+    text = drawn(page)
+    for words in ("UTM zone 35S", "grid north", "20 March 2026", "not a resource", "km\u00b2"):
+        assert words in text
+    windows = {ax.get_xlim() + ax.get_ylim() for ax in page.axes if ax.get_gid() != "sheet"}
+    assert len(windows) == 1
+    x = bundle.survey.samples.geometry.x
+    west, east, *_ = windows.pop()
+    assert west < x.min() < x.max() < east
+
+
+def test_every_sample_has_one_place_in_progress_and_quality(bundle):
+    n = len(bundle.survey.samples)
+    maps = {m.title: m for m in overview_maps(bundle)}
+    assert sum(counted(maps["Progress"]).values()) == n
+    assert sum(counted(maps["Quality of the batches"]).values()) == n
+
+
+def test_barren_records_still_give_the_pages_that_they_can(make_bundle):
+    names = [name for name, _, _ in figure_jobs(make_bundle(n=40, barren=True))]
+    assert "overview" in names
