@@ -97,9 +97,7 @@ def run(
     memory: str | None, scheduler: str | None,
 ) -> None:  # fmt: skip
     """Do the main job: trust, join, find, rank, draw and write."""
-    _run(
-        campaign, out, until, decisions=decisions, jobs=jobs, memory=memory, scheduler=scheduler
-    )
+    _run(campaign, out, until, decisions=decisions, jobs=jobs, memory=memory, scheduler=scheduler)
 
 
 @commands.command()
