@@ -221,7 +221,7 @@ def _write(
     import pyogrio
 
     from geochem.outputs.gis.geotiff import write_surface
-    from geochem.outputs.gis.renderer import plain_kinds
+    from geochem.outputs.gis.renderer import geopackage_options, plain_kinds
 
     made = folder / f"made{goal.suffix.lower()}"
     rows = 0
@@ -241,10 +241,11 @@ def _write(
         rows = len(shapes)
         if goal.exists() and goal.suffix.lower() == ".gpkg":
             shutil.copyfile(goal, made)
+        driver = DRIVERS[goal.suffix.lower()]
+        how = geopackage_options(made) if driver == "GPKG" else {"driver": driver}
         pyogrio.write_dataframe(
-            plain_kinds(shapes), made, layer=layer, driver=DRIVERS[goal.suffix.lower()],
-            geometry_type=None if rows else "Polygon",
-            **({"append": False} if goal.suffix.lower() == ".gpkg" else {}),
+            plain_kinds(shapes), made, layer=layer, geometry_type=None if rows else "Polygon",
+            **{**how, "append": False},
         )  # fmt: skip
     for piece in sorted(folder.glob("made.*")):
         target = goal.with_suffix(piece.suffix)

@@ -241,6 +241,8 @@ DISPATCH: dict[str, Key] = {
 OUTPUTS: dict[str, Key] = {
     "renderers": Key("texts", "what is written; default: everything", []),
     "options": Key("table", "options of a renderer: [outputs.options.map]", {}),
+    "postgis": Key("text", "database to write into too, without password: 'host= dbname= user='"),
+    "postgis_schema": Key("text", "schema of that database", "geochem"),
 }
 
 

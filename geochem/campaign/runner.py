@@ -26,7 +26,7 @@ from geochem.campaign.stages import (
 )
 from geochem.campaign.survey_paths import SURVEY_STEPS, survey_paths
 from geochem.campaign.week import week_of
-from geochem.errors import WrongCall
+from geochem.errors import GeochemError, WrongCall
 from geochem.model.bundle import Bundle, CampaignInfo
 from geochem.model.finding import Finding
 
@@ -257,7 +257,9 @@ def run(
         )
         written = work.finish()
         work.messages += _remember(settings, bundle, clock)
-        if written == folder:
+        failed = _into_database(settings, bundle)
+        work.messages += failed
+        if written == folder and not failed:
             _sign_off(stages, folder, whole, settings, clock)
         stages.tidy()
     if progress is not None:
@@ -374,6 +376,20 @@ def _run_survey(
         written = work.finish()
     tell("Done")
     return RunResult(written, lambda: bundle, tuple(work.messages), timings)
+
+
+def _into_database(settings: Settings, bundle: Bundle) -> list[str]:
+    """Write into PostGIS where it is asked for; the result stands already, a failure is told."""
+    outputs = settings.table("outputs")
+    if not outputs["postgis"]:
+        return []
+    from geochem.outputs.gis.postgis import write_postgis
+
+    try:
+        write_postgis(bundle, outputs["postgis"], outputs["postgis_schema"])
+    except GeochemError as error:
+        return [f"the result stands, but {error}"]
+    return []
 
 
 def _remember(settings: Settings, bundle: Bundle, clock: datetime) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from copy import deepcopy
@@ -255,10 +256,21 @@ def check_settings(raw: Mapping[str, Any], path: Path) -> Settings:
         faults.append("there is no [[samples]] table: name at least one field log.")
     _name_assays(tables["assays"], faults)
     _check_elements(tables, faults)
+    _check_database(tables["outputs"], faults)
     layers = _check_layers(raw.get("layers", {}), path.parent, faults)
     if faults:
         raise WrongCall("\n".join(f"{path.name}: {fault}" for fault in faults))
     return Settings(path, top, tables, layers)
+
+
+def _check_database(outputs: Mapping[str, Any] | None, faults: list[str]) -> None:
+    """Refuse a password in the campaign file; it would be stored and shared with it."""
+    text = (outputs or {}).get("postgis") or ""
+    if re.search(r"password\s*=|://[^/@]*:[^/@]*@", text, re.IGNORECASE):
+        faults.append(
+            "[outputs] 'postgis' must not hold a password: leave it out and put it into the "
+            "environment variable GEOCHEM_POSTGIS_PASSWORD."
+        )
 
 
 def _check_keys(

@@ -6,7 +6,7 @@ import shutil
 import sqlite3
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from geochem.coordinates import WGS84, transform_frame
 from geochem.model import tables as contract
@@ -29,7 +29,14 @@ class GisRenderer:
     #: needs no file that another renderer writes
     reads_folder = False
 
-    def render(self, bundle: Bundle, folder: Path, *, results_table: bool = True) -> list[Path]:
+    def render(
+        self,
+        bundle: Bundle,
+        folder: Path,
+        *,
+        results_table: bool = True,
+        geoparquet: Literal["auto", "always", "never"] = "auto",
+    ) -> list[Path]:
         """Write the layers.
 
         Parameters
@@ -40,6 +47,8 @@ class GisRenderer:
             Result folder.
         results_table : bool, default True
             Put the long table of all values into the GeoPackage.
+        geoparquet : {"auto", "always", "never"}, default "auto"
+            Write samples, anomalies and values as Parquet too; "auto" is from 50,000 samples on.
 
         Returns
         -------
@@ -47,12 +56,14 @@ class GisRenderer:
             What was written.
         """
         from geochem.outputs.gis.geotiff import write_surface
+        from geochem.outputs.gis.parquet import write_geoparquet
         from geochem.outputs.gis.styles import write_styles
 
         folder = Path(folder)
         report = bundle.targets
         written = [write_geopackage(bundle, folder / "campaign.gpkg", results_table=results_table)]
         written += write_styles(bundle, folder / "styles")
+        written += write_geoparquet(bundle, folder, geoparquet)
         targets = contract_frame(report.targets, contract.TARGETS)
         written.append(write_geojson(targets, folder / "targets.geojson"))
         written.append(write_gpx(_target_points(targets), folder / "targets.gpx"))
@@ -109,7 +120,7 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
     """
     survey, report = bundle.survey, bundle.targets
     layers: dict[str, gpd.GeoDataFrame] = {
-        "samples": _sample_layer(survey.samples),
+        "samples": sample_layer(survey.samples),
         "anomalies": bundle.evidence.anomalies,
         "targets": contract_frame(report.targets, contract.TARGETS),
         "follow_up": contract_frame(report.follow_up, contract.FOLLOW_UP),
@@ -136,8 +147,19 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
     return path
 
 
-def _sample_layer(samples: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Leave in the accepted value and its flag; drop errors, assays and empty columns."""
+def sample_layer(samples: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Leave in the accepted value and its flag; drop errors, assays and empty columns.
+
+    Parameters
+    ----------
+    samples : geopandas.GeoDataFrame
+        A samples table.
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+        A view of its columns.
+    """
     out = []
     for column in map(str, samples.columns):
         if "_ppm__" in column or column.endswith(("_ppm_err", "_ppm_above")):
@@ -148,11 +170,29 @@ def _sample_layer(samples: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return samples[out]
 
 
+def geopackage_options(path: Path) -> dict[str, Any]:
+    """Give the options with which pyogrio makes or extends a GeoPackage.
+
+    Parameters
+    ----------
+    path : Path
+        May be missing.
+
+    Returns
+    -------
+    dict
+        Version 1.3 of the standard: older programs warn about files of the newest one.
+    """
+    if path.exists():
+        return {"driver": "GPKG", "append": True}
+    return {"driver": "GPKG", "dataset_options": {"VERSION": "1.3"}}
+
+
 def _append(frame: Any, path: Path, layer: str, geometry_type: str) -> None:
     import pyogrio
 
     frame = plain_kinds(frame)
-    options: dict[str, Any] = {"layer": layer, "driver": "GPKG", "append": path.exists()}
+    options: dict[str, Any] = {"layer": layer, **geopackage_options(path)}
     if not len(frame):
         options["geometry_type"] = "Polygon" if geometry_type == "Unknown" else geometry_type
     elif geometry_type == "Unknown":
@@ -166,7 +206,7 @@ def _append_rows(frame: Any, path: Path, table: str) -> None:
     from pandas.api.types import is_bool_dtype, is_datetime64_any_dtype
 
     flat = plain_kinds(frame)
-    pyogrio.write_dataframe(flat.head(0), path, layer=table, driver="GPKG", append=path.exists())
+    pyogrio.write_dataframe(flat.head(0), path, layer=table, **geopackage_options(path))
     columns = []
     for name in flat.columns:
         column = flat[name]
