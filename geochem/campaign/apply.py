@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Callable, Mapping
@@ -262,7 +263,11 @@ def _write_style(answer: LayerAnswer, goal: Path, layer: str) -> Path:
     from geochem.outputs.gis.styles import write_style
 
     alone = goal.suffix.lower() != ".gpkg"
-    path = goal.with_suffix(".sld") if alone else goal.with_name(f"{goal.stem}-{layer}.sld")
+    path = (
+        goal.with_suffix(".sld")
+        if alone
+        else goal.with_name(f"{goal.stem}-{re.sub(r'[^A-Za-z0-9_.-]', '_', layer)}.sld")
+    )
     return write_style(answer.style(layer), path)
 
 

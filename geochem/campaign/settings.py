@@ -191,6 +191,11 @@ def read_campaign(path: str | Path, decisions: str | Path | None = None) -> Sett
         raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except UnicodeDecodeError:
         raise WrongCall(f"{path.name} is not UTF-8 text; save it as UTF-8.") from None
+    except RecursionError:
+        raise WrongCall(
+            f"{path.name} nests brackets too deeply to be a campaign file; a list stands in one "
+            "pair of brackets."
+        ) from None
     except tomllib.TOMLDecodeError as error:
         raise WrongCall(
             f"{path.name} is not valid TOML: {error}. Texts stand in quotes; on Windows write "

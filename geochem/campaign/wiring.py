@@ -115,6 +115,7 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
     layers, layer_findings = read_layers(settings.layers, settings.top["crs"])
     findings += layer_findings
     inputs += [entry["path"] for entry in settings.layers.values()]
+    findings += _outside(settings, inputs)
     field_log = _stack(logs, contract.FIELD_LOG, extra=True)
     field_log["crs"] = field_log["crs"].where(field_log["crs"].notna(), settings.top["crs"])
     if until is not None:
@@ -129,6 +130,22 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
         "inputs": tuple(inputs),
     }
     return outputs, findings
+
+
+def _outside(settings: Settings, inputs: Sequence[Path]) -> list[Finding]:
+    """Say which files lie outside the campaign's folder: it cannot be handed on without them."""
+    home = settings.folder.resolve()
+    away = sorted({str(p) for p in inputs if not p.resolve().is_relative_to(home)})
+    if not away:
+        return []
+    return [
+        Finding(
+            "outside-folder",
+            "note",
+            f"{len(away)} files are read from outside the campaign's folder: {name_some(away)}. "
+            "Whoever gets the folder needs them too.",
+        )
+    ]
 
 
 def _of_plugins(

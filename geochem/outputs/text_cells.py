@@ -56,6 +56,29 @@ def printable(text: object, *, instead: str = " ", keep: str = "") -> str:
     return "".join(c if c.isprintable() or c in keep else instead for c in str(text))
 
 
+def workbook_cell(value: Any) -> Any:
+    r"""Make a text fit for a cell of a workbook: disarmed, printable, not too long.
+
+    Parameters
+    ----------
+    value : object
+        A cell; only texts are changed.
+
+    Returns
+    -------
+    object
+        The cell: XLSX takes 32,767 characters and no control characters other than breaks.
+
+    Examples
+    --------
+    >>> workbook_cell("=1\x1b[31m"), workbook_cell(2.5)
+    ("'=1[31m", 2.5)
+    """
+    if not isinstance(value, str):
+        return value
+    return disarm(printable(value, instead="", keep="\n\t"))[:32_767]
+
+
 def disarmed(frame: pd.DataFrame) -> pd.DataFrame:
     """Disarm every text cell and column name of a table.
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import zipfile
 from collections.abc import Sequence
 from pathlib import Path
 
 from geochem.errors import DataRefused, WrongCall, nearest
 from geochem.read.sheet_table import table_of_cells, text_of
+from geochem.read.source_file import check_unpacked
 from geochem.read.text_table import TextTable
 
 ENDINGS = frozenset({".xls", ".ods", ".xlsb"})
@@ -55,6 +57,8 @@ def read_old_workbook(
             "installed; save it as .xlsx or .csv in a spreadsheet program, or install the extra: "
             'pip install "geochem[workbooks]".'
         ) from None
+    if zipfile.is_zipfile(place):
+        check_unpacked(place)
     try:
         book = python_calamine.CalamineWorkbook.from_path(place)
         titles = list(book.sheet_names)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import zipfile
 from pathlib import Path
 
 from geochem.errors import DataRefused
@@ -31,11 +32,20 @@ _FIRST_BYTES = {
     b"\xd0\xcf\x11\xe0": "an old binary workbook (.xls) or a locked one",
     b"PAR1": "a Parquet file",
 }
-_REMOTE = re.compile(r"^(?:[a-z][a-z0-9+.-]+:/{1,2}|[\\/]vsi|[a-z]+:[\\/]vsi)", re.IGNORECASE)
+#: unpacked size above which a workbook is not opened: a small file may unpack to fill the memory
+MAX_UNPACKED = 2_000_000_000
+#: a real workbook unpacks to some ten times its size; smaller ones may do as they like
+MAX_RATIO, SUSPICIOUS_UNPACKED = 200, 100_000_000
+_ENTITY = b"<!ENTITY"
+#: documents of the driver library that name other files or servers
+_POINTING = re.compile(
+    rb"<\s*(?:OGRVRTDataSource|OGRWFSDataSource|OGRPCIDSK|VRTDataset|GDAL_WM|WCS_GDAL|OGCAPI)"
+)
+_REMOTE = re.compile(r"^(?:[a-z][a-z0-9+.-]+:(?!$)|[\\/]vsi|[a-z]+:[\\/]vsi)", re.IGNORECASE)
 
 
 def check_local(path: str | Path) -> Path:
-    """Refuse a remote path, an archive, and a file that is not there.
+    """Refuse a remote path, an archive, a file that is not there or points elsewhere.
 
     Parameters
     ----------
@@ -74,7 +84,86 @@ def check_local(path: str | Path) -> Path:
             f"there is no file '{text}'.{nearest(place.name, beside)} "
             "Check the path; a relative path starts at the campaign file."
         )
+    if not place.is_dir():
+        _check_content(place)
     return place
+
+
+def _check_content(place: Path) -> None:
+    """Refuse what is no plain file, and documents that would make a reader look elsewhere."""
+    if not place.is_file():
+        raise DataRefused(f"'{place}' is not a plain file; save the table or layer as one.")
+    try:
+        with place.open("rb") as stream:
+            head = stream.read(65_536)
+            if _POINTING.search(_narrow(head)):
+                raise DataRefused(
+                    f"'{place.name}' holds no data but points to other sources; give the path of "
+                    "the file that holds them."
+                )
+            if _narrow(head).lstrip().startswith(b"<") and place.suffix.lower() != ".html":
+                block, tail = head, b""
+                while block:
+                    if _ENTITY in _narrow(tail + block):
+                        raise DataRefused(
+                            f"'{place.name}' defines entities, which files of places never need "
+                            "and which may blow up or read other files; export it again."
+                        )
+                    tail = block[-32:]
+                    block = stream.read(1 << 20)
+    except OSError as error:
+        raise DataRefused(
+            f"'{place.name}' cannot be opened ({error.strerror}); close it in other programs and "
+            "check that you may read it."
+        ) from error
+
+
+def _narrow(content: bytes) -> bytes:
+    """Bring text of two bytes per character to one; markup is plain ASCII."""
+    content = content.removeprefix(b"\xef\xbb\xbf").removeprefix(b"\xff\xfe")
+    content = content.removeprefix(b"\xfe\xff")
+    return content.replace(b"\x00", b"") if b"\x00" in content[:200] else content
+
+
+def check_unpacked(place: Path) -> None:
+    """Refuse a workbook that is damaged, or that would fill the memory when it is unpacked.
+
+    Parameters
+    ----------
+    place : Path
+        A workbook that is a zip file.
+
+    Raises
+    ------
+    DataRefused
+        If it is not a whole zip file, unpacks to more than 2 GB, or to more than 100 MB and 200
+        times its size; or if a part defines entities, which no workbook needs.
+    """
+    try:
+        with zipfile.ZipFile(place) as archive:
+            parts = archive.infolist()
+            unpacked = sum(i.file_size for i in parts)
+            packed = max(place.stat().st_size, 1)
+            if unpacked > MAX_UNPACKED or (
+                unpacked > SUSPICIOUS_UNPACKED and unpacked > MAX_RATIO * packed
+            ):
+                raise DataRefused(
+                    f"'{place.name}' would unpack from {packed / 1e6:.1f} MB to "
+                    f"{unpacked / 1e6:,.0f} MB; save the table as .csv."
+                )
+            for part in parts:
+                if part.filename.lower().endswith((".xml", ".rels")):
+                    with archive.open(part) as stream:
+                        start = _narrow(stream.read(4096))
+                    if b"<!DOCTYPE" in start.upper() or _ENTITY in start.upper():
+                        raise DataRefused(
+                            f"'{place.name}' defines entities in {part.filename}, which no "
+                            "workbook needs; save it again in a spreadsheet program."
+                        )
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError) as error:
+        raise DataRefused(
+            f"'{place.name}' is not a whole workbook; copy or export it again, or save it as .csv."
+        ) from error
 
 
 def check_table(path: str | Path) -> Path:

@@ -13,7 +13,7 @@ from typing import Any
 from geochem.errors import DataRefused, WrongCall, nearest
 from geochem.model.reading import AssayRead
 from geochem.read.sheet_table import table_of_cells, text_of
-from geochem.read.source_file import check_table
+from geochem.read.source_file import check_table, check_unpacked
 from geochem.read.text_table import TextTable
 
 ENDINGS = frozenset({".xlsx", ".xlsm"})
@@ -118,7 +118,7 @@ def read_workbook(
 
     place = check_table(path)
     file = place.name
-    _check_size(place)
+    check_unpacked(place)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -149,20 +149,6 @@ def read_workbook(
         place, title, cells, dates, uncached=_uncached(place, title, cells), decimal=decimal,
         header_rows=header_rows,
     )  # fmt: skip
-
-
-def _check_size(place: Path) -> None:
-    try:
-        with zipfile.ZipFile(place) as archive:
-            unpacked = sum(i.file_size for i in archive.infolist())
-    except (zipfile.BadZipFile, OSError) as error:
-        raise DataRefused(
-            f"'{place.name}' is not a whole workbook; copy or export it again, or save it as .csv."
-        ) from error
-    if unpacked > MAX_UNPACKED:
-        raise DataRefused(
-            f"'{place.name}' would unpack to {unpacked / 1e9:.1f} GB; save the table as .csv."
-        )
 
 
 def _only_table(book: Any, file: str) -> str:

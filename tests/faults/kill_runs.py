@@ -104,24 +104,28 @@ def kill_many(folder: Path, kills: int, seed: int) -> tuple[Counter[str], list[s
     good, good_seed = tree(out), 0
     counts: Counter[str] = Counter()
     faults: list[str] = []
-    for number in range(1, kills + 1):
+    number = killed = 0
+    while killed < kills:
+        number += 1
         small.write_small_campaign(folder, seed=number)
         process = start(folder)
         if number % 2:
-            time.sleep(random_moment.uniform(0, usual * 1.05))
+            time.sleep(random_moment.uniform(0, usual * 0.9))
         else:
             while process.poll() is None and not list(folder.glob(".results.making-*")):
                 time.sleep(0.002)
-            time.sleep(random_moment.uniform(0, usual * 0.35))
-        killed = process.poll() is None
+            time.sleep(random_moment.uniform(0, usual * 0.3))
+        in_time = process.poll() is None
+        killed += in_time
         process.send_signal(signal.SIGKILL)
         process.wait()
         left = sorted(
             {p.name.split("-")[0] for p in folder.iterdir() if p.name.startswith(".results")}
         )
-        counts[
-            "ended before the kill" if not killed else "killed; left: " + (", ".join(left) or "-")
-        ] += 1
+        words = (
+            f"killed; left: {', '.join(left) or 'nothing'}" if in_time else "ended before the kill"
+        )
+        counts[words] += 1
         with working_on(out, datetime(2026, 3, 20)):
             pass
         wrong = faults_of(out, good, good_seed, number)

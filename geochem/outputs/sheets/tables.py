@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geochem.outputs.text_cells import disarm, disarmed
+from geochem.outputs.text_cells import disarmed, workbook_cell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,7 +52,7 @@ def write_book(sheets: Mapping[str, pd.DataFrame], path: Path, notes: Sequence[s
             sheet.column_dimensions[_letter(number)].width = min(max(map(len, texts)) + 2, 60)
         head = []
         for column in flat.columns:
-            cell = WriteOnlyCell(sheet, value=disarm(str(column)))
+            cell = WriteOnlyCell(sheet, value=workbook_cell(str(column)))
             cell.font = Font(bold=True)
             head.append(cell)
         sheet.append(head)
@@ -61,7 +61,7 @@ def write_book(sheets: Mapping[str, pd.DataFrame], path: Path, notes: Sequence[s
     if notes:
         sheet = book.create_sheet("notes")
         for line in notes:
-            sheet.append([disarm(line)])
+            sheet.append([workbook_cell(line)])
     book.save(path)
     return path
 
@@ -81,4 +81,4 @@ def _letter(number: int) -> str:
 def _plain(value: Any) -> Any:
     if value is None or value != value:
         return None
-    return disarm(value.item() if hasattr(value, "item") else value)
+    return workbook_cell(value.item() if hasattr(value, "item") else value)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from geochem.elements import element_rank
 from geochem.model import tables as contract
 from geochem.model.finding import findings_frame
-from geochem.outputs.text_cells import disarm, disarmed
+from geochem.outputs.text_cells import disarmed, workbook_cell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -150,7 +150,7 @@ def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
         if pd.api.types.is_datetime64_any_dtype(column.dtype):
             column = column.dt.strftime("%Y-%m-%d")
         columns[name] = [
-            None if missing else disarm(value)
+            None if missing else workbook_cell(value)
             for value, missing in zip(column.tolist(), column.isna().tolist(), strict=True)
         ]
     for element in elements:
@@ -167,7 +167,7 @@ def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
     sheet.freeze_panes = "B2"
     head = []
     for name in columns:
-        cell = WriteOnlyCell(sheet, value=disarm(name))
+        cell = WriteOnlyCell(sheet, value=workbook_cell(name))
         cell.font = Font(bold=True)
         head.append(cell)
     sheet.append(head)
@@ -175,7 +175,7 @@ def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
         sheet.append(row)
     notes = book.create_sheet("notes")
     for line in (
-        f"{disarm(bundle.info.title)}",
+        f"{workbook_cell(bundle.info.title)}",
         f"Coordinates: {bundle.info.crs} ({bundle.info.crs_name}), metres. "
         "Values: ppm (mg/kg), accepted.",
         "'<' stands before a detection limit: the value is lower, how much is not known. "
