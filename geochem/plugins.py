@@ -35,6 +35,11 @@ BUILT_IN: dict[str, dict[str, str]] = {
         "mean_sd": "geochem.background.mean_sd:MeanSd",
         "mixture": "geochem.background.mixture:Mixture",
         "concentration_area": "geochem.background.concentration_area:ConcentrationArea",
+        "concentration_number": "geochem.background.concentration_number:ConcentrationNumber",
+        "adjusted_boxplot": "geochem.background.adjusted_boxplot:AdjustedBoxplot",
+        "natural_breaks": "geochem.background.natural_breaks:NaturalBreaks",
+        "extreme_tail": "geochem.background.extreme_tail:ExtremeTail",
+        "moving_window": "geochem.background.moving_window:MovingWindow",
     },
     "rankers": {
         "weighted_criteria": "geochem.targets.weighted_criteria:WeightedCriteria",

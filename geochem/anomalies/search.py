@@ -108,7 +108,9 @@ def search_anomalies(
     findings += _said_about_gates(seek, excluded, gate)
 
     values = {e: values_of(rows, e) for e in sign}
-    z, z_all, p = _univariate(table, gate, values, where, sign)
+    z, z_all, p = _univariate(
+        table, gate, values, where, sign, _shifts(rows, background), _populations(background)
+    )
     dense = _dense(table, gate, rows, media, where)
     scores, also_said = _scores(scored, z, values, gate, media, weight, dense)
     findings += also_said
@@ -182,6 +184,8 @@ def _univariate(
     values: Mapping[str, Values],
     where: univariate.Places,
     sign: Mapping[str, int],
+    shifts: Mapping[str, FloatArray],
+    populations: Mapping[tuple[str, str], tuple[FloatArray, FloatArray, FloatArray]],
 ) -> tuple[dict[str, FloatArray], dict[str, FloatArray], dict[str, FloatArray]]:
     whole = univariate.Places(
         tuple((medium, univariate.ALL) for medium, _ in where.keys), where.code
@@ -191,13 +195,45 @@ def _univariate(
     p: dict[str, FloatArray] = {}
     for element, s in sign.items():
         usable = _usable(gate, element, len(where.code))
-        own = table.levels(where, element, s)
+        own = table.levels(where, element, s, shifts.get(element))
         z[element] = univariate.robust_z(values[element], usable, own)
         z_all[element] = univariate.robust_z(
             values[element], usable, table.levels(whole, element, s)
         )
-        p[element] = univariate.probability_beyond(values[element], usable, own, s)
+        p[element] = np.full(len(where.code), np.nan)
+        for medium in sorted({m for m, _ in where.keys}):
+            inside = np.array([m == medium for m, _ in where.keys], dtype=bool)[where.code]
+            chance = univariate.probability_beyond(
+                values[element], usable & inside, own, s, populations.get((medium, element)),
+                shifts.get(element),
+            )  # fmt: skip
+            p[element] = np.where(inside, chance, p[element])
     return z, z_all, p
+
+
+def _populations(
+    background: BackgroundReport,
+) -> dict[tuple[str, str], tuple[FloatArray, FloatArray, FloatArray]]:
+    """Give share, mean and spread of the fitted populations by medium and element."""
+    found = {}
+    for key, fit in background.probability_plots.items():
+        rows = fit.details.get("populations")
+        if rows:
+            weight, mean, sd = (
+                np.array([p[name] for p in rows], dtype=float) for name in ("weight", "mean", "sd")
+            )
+            found[key] = (weight, mean, sd)
+    return found
+
+
+def _shifts(rows: gpd.GeoDataFrame, background: BackgroundReport) -> dict[str, FloatArray]:
+    """Bring the drift of backgrounds to the rows that are scored."""
+    import pandas as pd
+
+    if not background.shifts:
+        return {}
+    at = pd.Index(background.domains["sample_id"]).get_indexer(pd.Index(rows["sample_id"]))
+    return {e: np.where(at >= 0, s[at], 0.0) for e, s in background.shifts.items()}
 
 
 def _usable(

@@ -117,7 +117,9 @@ class BackgroundTable:
             if key[0] == "rock" and np.isfinite(location) and not scale > 0:
                 self._background[key] = (location, lent.get(key[2], USUAL_SPREAD))
 
-    def levels(self, places: Places, element: str, sign: int = 1) -> Levels:
+    def levels(
+        self, places: Places, element: str, sign: int = 1, shift: FloatArray | None = None
+    ) -> Levels:
         """Give background and threshold of an element for each sample.
 
         Parameters
@@ -128,6 +130,8 @@ class BackgroundTable:
             Symbol.
         sign : {1, -1}
             Sought direction.
+        shift : ndarray, shape (n_samples,), optional
+            Where the background drifts: added to location and threshold of each sample.
 
         Returns
         -------
@@ -142,7 +146,10 @@ class BackgroundTable:
         if sign not in (1, -1):
             raise WrongCall(f"sign is {sign}; 1 (enrichment) or -1 (depletion) is needed.")
         rows = np.array([self._of(m, d, element, sign) for m, d in places.keys]).reshape(-1, 4)
-        return Levels(*rows[places.code].T)
+        location, scale, threshold, sd = rows[places.code].T
+        if shift is not None:
+            location, threshold = location + shift, threshold + shift
+        return Levels(location, scale, threshold, sd)
 
     def _of(self, medium: str, domain: str, element: str, sign: int) -> tuple[float, ...]:
         nan = float("nan")
@@ -212,12 +219,19 @@ def robust_z(values: Values, usable: npt.NDArray[np.bool_], levels: Levels) -> F
 
 
 def probability_beyond(
-    values: Values, usable: npt.NDArray[np.bool_], levels: Levels, sign: int = 1
+    values: Values,
+    usable: npt.NDArray[np.bool_],
+    levels: Levels,
+    sign: int = 1,
+    populations: tuple[FloatArray, FloatArray, FloatArray] | None = None,
+    shift: FloatArray | None = None,
 ) -> FloatArray:
     """Give the probability that the true value lies beyond the threshold.
 
-    Normal theory on log10 scale: the standard error of the difference between value and threshold
-    holds the measurement error (one standard uncertainty, relative) and that of the threshold.
+    On log10 scale, from the measurement error (one standard uncertainty, relative), the interval
+    of the threshold and, where the populations of the values are known, how common true values
+    are: a value below detection is then drawn from the populations cut at its limit. Without
+    populations plain normal theory is used and such a value may stay undecided.
 
     Parameters
     ----------
@@ -229,19 +243,35 @@ def probability_beyond(
         Threshold per sample, in the sought direction.
     sign : {1, -1}
         Sought direction.
+    populations : tuple of ndarray, shape (k,), optional
+        Share, mean and standard deviation of the populations of log10 values.
+    shift : ndarray, shape (n_samples,), optional
+        Drift of the background, added to the means.
 
     Returns
     -------
     ndarray, shape (n_samples,)
-        0-1; NaN for missing or hidden values and where the detection limit leaves it undecided
-        (upward: the limit lies above the threshold). A value below a limit that decides gets 0
-        (upward) or 1 (downward); a value above range counts as its limit.
+        0-1; NaN for missing or hidden values and, without populations, where the detection limit
+        leaves it undecided (upward: the limit lies above the threshold). A value below a limit
+        that decides then gets 0 (upward) or 1 (downward); a value above range counts as its limit.
     """
     from scipy.special import ndtr
+
+    from geochem.stats.beyond import chance_beyond
 
     ok = usable & np.isfinite(values.value) & (values.value > 0) & np.isfinite(levels.threshold)
     safe = np.where(ok, values.value, 1.0)
     error = np.where(np.isfinite(values.err), values.err, 0.0) / (safe * np.log(10.0))
+    if populations is not None:
+        share, mean, spread = populations
+        low, high = (values.below, values.above) if sign > 0 else (values.above, values.below)
+        threshold = np.where(ok, levels.threshold, 0.0)
+        chance = chance_beyond(
+            sign * np.log10(safe), low, high, np.where(ok & ~values.below, error, 0.0),
+            sign * threshold, np.where(ok, levels.threshold_sd, 0.0), (share, sign * mean, spread),
+            shift=None if shift is None else sign * shift,
+        )  # fmt: skip
+        return np.where(ok, chance, np.nan)
     sd = np.hypot(error, levels.threshold_sd)
     away = sign * (np.log10(safe) - levels.threshold)
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -14,10 +14,18 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from geochem.background.adjusted_boxplot import AdjustedBoxplot
+    from geochem.background.chosen import Chosen
+    from geochem.background.comparison import compare
     from geochem.background.concentration_area import ConcentrationArea
+    from geochem.background.concentration_number import ConcentrationNumber
+    from geochem.background.extreme_tail import ExtremeTail
+    from geochem.background.guideline import Guideline, read_guidelines
     from geochem.background.mean_sd import MeanSd
     from geochem.background.median_mad import MedianMad
     from geochem.background.mixture import Mixture
+    from geochem.background.moving_window import MovingWindow
+    from geochem.background.natural_breaks import NaturalBreaks
     from geochem.background.percentile import Percentile
     from geochem.background.probability_plot import ProbabilityPlot
     from geochem.background.report import describe_background
@@ -25,18 +33,36 @@ if TYPE_CHECKING:
     from geochem.background.tukey_fence import TukeyFence
 
 __all__ = [
+    "AdjustedBoxplot",
+    "Chosen",
     "ConcentrationArea",
+    "ConcentrationNumber",
+    "ExtremeTail",
+    "Guideline",
     "MeanSd",
     "MedianMad",
     "Mixture",
+    "MovingWindow",
+    "NaturalBreaks",
     "Percentile",
     "ProbabilityPlot",
     "TukeyFence",
+    "compare",
     "describe_background",
+    "read_guidelines",
     "thresholds",
 ]
 
 _HOME = {
+    "compare": "comparison",
+    "read_guidelines": "guideline",
+    "Guideline": "guideline",
+    "Chosen": "chosen",
+    "NaturalBreaks": "natural_breaks",
+    "MovingWindow": "moving_window",
+    "ExtremeTail": "extreme_tail",
+    "ConcentrationNumber": "concentration_number",
+    "AdjustedBoxplot": "adjusted_boxplot",
     "ConcentrationArea": "concentration_area",
     "MeanSd": "mean_sd",
     "MedianMad": "median_mad",

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.background.chosen import Chosen
+from geochem.background.guideline import NAME as GUIDELINE
+from geochem.background.guideline import Guideline, guideline_for
 from geochem.errors import WrongCall
 from geochem.model.finding import Finding
 
@@ -119,6 +121,10 @@ class OwnChoice:
         Its options, or those of the campaign's method.
     reason : str
         Why; recorded.
+    on : tuple of str
+        Predictors of a regression that is taken off first.
+    window : int
+        Samples of a moving median that is taken off first; 0 for none.
     """
 
     element: str
@@ -126,6 +132,8 @@ class OwnChoice:
     method: Any = None
     options: Mapping[str, Any] | None = None
     reason: str = ""
+    on: tuple[str, ...] = ()
+    window: int = 0
 
     def words(self, base: Threshold) -> str:
         """Say for the table what was chosen, and what median + 2 MAD would have been."""
@@ -144,7 +152,8 @@ def own_choice(element: str, given: Mapping[str, Any]) -> OwnChoice:
     element : str
         Symbol.
     given : mapping
-        Keys ``value``, ``method``, ``options``, ``reason``; empty ones count as not given.
+        Keys ``value``, ``method``, ``options``, ``on``, ``window``, ``reason``; empty ones count
+        as not given.
 
     Returns
     -------
@@ -156,7 +165,7 @@ def own_choice(element: str, given: Mapping[str, Any]) -> OwnChoice:
     WrongCall
         If a key is unknown, the value is not a positive number, or nothing is chosen.
     """
-    possible = ("value", "method", "options", "reason")
+    possible = ("value", "method", "options", "on", "window", "reason")
     odd = sorted(set(given) - set(possible))
     if odd:
         raise WrongCall(
@@ -171,19 +180,34 @@ def own_choice(element: str, given: Mapping[str, Any]) -> OwnChoice:
         raise WrongCall(
             f"background.element.{element} value must be a positive number of mg/kg, got {value!r}."
         )
-    if value is None and not method and not options:
+    on, window = given.get("on") or (), given.get("window") or 0
+    if value is None and not method and not options and not on and not window:
         raise WrongCall(
-            f"background.element.{element} chooses nothing; give a value [mg/kg], a method or "
-            "options."
+            f"background.element.{element} chooses nothing; give a value [mg/kg], a method, "
+            "options, 'on' or 'window'."
+        )
+    if on and window:
+        raise WrongCall(
+            f"background.element.{element}: give 'on' (regression) or 'window' (moving median), not "
+            "both."
+        )
+    if (on or window) and not str(given.get("reason") or "").strip():
+        raise WrongCall(
+            f"background.element.{element}: a background that follows other values can take an "
+            "anomaly away; give the 'reason' for it."
         )
     return OwnChoice(
         element, None if value is None else float(value), method or None, options or None,
-        str(given.get("reason") or "").strip(),
+        str(given.get("reason") or "").strip(), tuple([on] if isinstance(on, str) else on),
+        int(window),
     )  # fmt: skip
 
 
 def methods_for(
-    method: Any, options: Mapping[str, Any] | None, own: OwnChoice | None = None
+    method: Any,
+    options: Mapping[str, Any] | None,
+    own: OwnChoice | None = None,
+    guidelines: Mapping[str, Guideline] | None = None,
 ) -> list[Any]:
     """Make the methods of one element: the chosen value, its own method, or the campaign's.
 
@@ -193,6 +217,8 @@ def methods_for(
         Of the campaign.
     own : OwnChoice, optional
         Of the element.
+    guidelines : mapping of str to Guideline, optional
+        For the method ``guideline``.
 
     Returns
     -------
@@ -202,6 +228,8 @@ def methods_for(
     if own is not None:
         if own.value is not None:
             return [Chosen(own.value, own.reason)]
+        if own.method == GUIDELINE:
+            return [guideline_for(own.element, guidelines)]
         if own.method is not None and own.method != method:
             method, options = own.method, None
         options = options if own.options is None else own.options

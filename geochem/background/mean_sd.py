@@ -49,7 +49,7 @@ class MeanSd:
         *,
         below: npt.ArrayLike | None = None,
         above: npt.ArrayLike | None = None,
-        coordinates: npt.ArrayLike | None = None,  # noqa: ARG002 - same call for all methods
+        coordinates: npt.ArrayLike | None = None,
         weights: npt.ArrayLike | None = None,
     ) -> Threshold:
         """Find the threshold.
@@ -61,7 +61,7 @@ class MeanSd:
         below, above : array_like of bool, shape (n_samples,), optional
             True where the true value lies under / over the one given.
         coordinates : array_like, shape (n_samples, 2), optional
-            Not used.
+            Easting, northing: the interval then allows for neighbours that are alike. [m]
         weights : array_like, shape (n_samples,), optional
             Declustering weights.
 
@@ -81,7 +81,7 @@ class MeanSd:
         from geochem.stats.declustering import effective_n
 
         check_option(self.name, "k", self.k, low=0, high=100)
-        data = prepare(values, below, above, weights, log=self.log)
+        data = prepare(values, below, above, weights, coordinates, log=self.log)
         parameters = {"k": self.k, "log": self.log}
         if data.n - data.n_below < 2:
             return no_values(self.name, parameters, self.reference, data)
@@ -108,6 +108,7 @@ class MeanSd:
             # variance of mean + k sd: delta method
             spread = (1 + self.k * skew + self.k**2 * max(peak - 1, 0) / 4) / n
             error = sd * float(np.sqrt(max(spread, 0)))
+            error *= data.wider(z + 0.5 * self.k * z**2)
         else:
             error = 0.0
         value = mean + self.k * sd
@@ -117,6 +118,6 @@ class MeanSd:
             data.transform, self.reference, tuple(warnings),
             details={
                 "location": mean, "scale": sd,
-                "interval": "large-sample, from the first four moments",
+                "interval": data.how("large-sample, from the first four moments"),
             },
         )  # fmt: skip

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from geochem.background.location import robust_location_scale, scaled
 from geochem.background.values import check_option, fall_back, no_values, obstacle, prepare
 from geochem.model.threshold import Threshold
@@ -58,7 +60,7 @@ class MedianMad:
         *,
         below: npt.ArrayLike | None = None,
         above: npt.ArrayLike | None = None,
-        coordinates: npt.ArrayLike | None = None,  # noqa: ARG002 - same call for all methods
+        coordinates: npt.ArrayLike | None = None,
         weights: npt.ArrayLike | None = None,
     ) -> Threshold:
         """Find the threshold.
@@ -70,7 +72,7 @@ class MedianMad:
         below, above : array_like of bool, shape (n_samples,), optional
             True where the true value lies under / over the one given.
         coordinates : array_like, shape (n_samples, 2), optional
-            Not used.
+            Easting, northing: the interval then allows for neighbours that are alike. [m]
         weights : array_like, shape (n_samples,), optional
             Declustering weights.
 
@@ -87,7 +89,7 @@ class MedianMad:
             If shapes do not agree or an option lies outside its range.
         """
         check_option(self.name, "k", self.k, low=0, high=100)
-        data = prepare(values, below, above, weights, log=self.log)
+        data = prepare(values, below, above, weights, coordinates, log=self.log)
         parameters = {"k": self.k, "log": self.log, "scaled": self.scaled}
         if data.n == data.n_below:
             return no_values(self.name, parameters, self.reference, data)
@@ -108,8 +110,10 @@ class MedianMad:
             (*data.warnings, *((how,) if how else ())),
             details={
                 "location": location, "scale": scale,
-                "interval": "bootstrap of the values" if data.n <= FEW and not how
-                else "large-sample draws of the quantiles",
+                "interval": data.how(
+                    "bootstrap of the values" if data.n <= FEW and not how
+                    else "large-sample draws of the quantiles"
+                ),
             },
         )  # fmt: skip
 
@@ -126,6 +130,12 @@ def _interval(
         middle, spread = quantiles[:, 0], MAD_SCALE * (quantiles[:, 1] - quantiles[:, 0])
     else:
         middle, spread = median_mad_draws(data.x, data.weights)
-    low, high = interval(middle + k * spread * (1.0 if scaled_mad else 1 / MAD_SCALE))
     value = location + k * scale
+    draws = middle + k * spread * (1.0 if scaled_mad else 1 / MAD_SCALE)
+    raw = scale / MAD_SCALE if scaled_mad else scale
+    # influence of a value on median and MAD of a normal population, the same units left out
+    influence = (data.x > location) / 0.3989 + k * MAD_SCALE * (
+        np.abs(data.x - location) > raw
+    ) / 0.6356
+    low, high = interval(value + data.wider(influence) * (draws - value))
     return data.back(min(low, value)), data.back(max(high, value))

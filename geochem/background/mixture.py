@@ -6,7 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from geochem.background.populations import describe_populations, population_warnings
+from geochem.background.populations import (
+    describe_populations,
+    likeness,
+    population_warnings,
+)
 from geochem.background.values import Z90, check_option, fall_back, no_values, prepare
 from geochem.model.threshold import Threshold
 
@@ -44,7 +48,7 @@ class Mixture:
         *,
         below: npt.ArrayLike | None = None,
         above: npt.ArrayLike | None = None,
-        coordinates: npt.ArrayLike | None = None,  # noqa: ARG002 - same call for all methods
+        coordinates: npt.ArrayLike | None = None,
         weights: npt.ArrayLike | None = None,
     ) -> Threshold:
         """Find the threshold.
@@ -56,7 +60,7 @@ class Mixture:
         below, above : array_like of bool, shape (n_samples,), optional
             True where the true value lies under / over the one given.
         coordinates : array_like, shape (n_samples, 2), optional
-            Not used.
+            Easting, northing: the interval then allows for neighbours that are alike. [m]
         weights : array_like, shape (n_samples,), optional
             Declustering weights.
 
@@ -71,17 +75,23 @@ class Mixture:
         WrongCall
             If shapes do not agree or an option lies outside its range.
         """
-        from geochem.stats.mixture import crossing, fit_mixture, quantile_error
+        from geochem.stats.mixture import (
+            crossing,
+            crossing_error,
+            fit_mixture,
+            quantile_error,
+        )
 
         check_option(self.name, "populations", self.populations, low=2, high=4)
-        data = prepare(values, below, above, weights, log=self.log)
+        data = prepare(values, below, above, weights, coordinates, log=self.log)
         parameters = {"populations": self.populations, "log": self.log}
         if data.n == data.n_below:
             return no_values(self.name, parameters, self.reference, data)
         if data.distinct < 10:
             return fall_back(data, f"there are only {data.distinct} distinct detected values")
         fit = fit_mixture(
-            data.x, below=data.below, above=data.above, weights=data.weights,
+            data.x, below=data.below, above=data.above, weights=data.weights, log10=data.log,
+            inflation=likeness(data),
             populations=self.populations,
         )  # fmt: skip
         if fit is None:  # pragma: no cover - ten distinct values always give a fit
@@ -90,13 +100,13 @@ class Mixture:
         place = details["background"]
         warnings = [*data.warnings, *population_warnings(fit)]
         value = crossing(fit, place, place + 1) if place + 1 < fit.k else float("nan")
+        error = crossing_error(fit, place, place + 1) if np.isfinite(value) else float("nan")
         if np.isnan(value):
             value = float(fit.mean[place] + 2.326347874 * fit.sd[place])
             warnings.append(
                 "The background does not cross a higher population: its 99th percentile was used."
             )
-        z = float((value - fit.mean[place]) / fit.sd[place])
-        error = quantile_error(fit, place, z)
+            error = quantile_error(fit, place, 2.326347874)
         return Threshold(
             data.back(value), data.back(value - Z90 * error), data.back(value + Z90 * error),
             self.name, parameters, data.n, data.n_below, data.transform, self.reference,

@@ -51,7 +51,7 @@ class Percentile:
         *,
         below: npt.ArrayLike | None = None,
         above: npt.ArrayLike | None = None,
-        coordinates: npt.ArrayLike | None = None,  # noqa: ARG002 - same call for all methods
+        coordinates: npt.ArrayLike | None = None,
         weights: npt.ArrayLike | None = None,
     ) -> Threshold:
         """Find the threshold.
@@ -63,7 +63,7 @@ class Percentile:
         below, above : array_like of bool, shape (n_samples,), optional
             True where the true value lies under / over the one given.
         coordinates : array_like, shape (n_samples, 2), optional
-            Not used.
+            Easting, northing: the interval then allows for neighbours that are alike. [m]
         weights : array_like, shape (n_samples,), optional
             Declustering weights.
 
@@ -86,7 +86,7 @@ class Percentile:
             raise unknown(
                 f"value of option 'of' of '{self.name}'", str(self.of), ["values", "lognormal"]
             )
-        data = prepare(values, below, above, weights)
+        data = prepare(values, below, above, weights, coordinates)
         parameters = {"q": self.q, "of": self.of}
         if data.n == data.n_below:
             return no_values(self.name, parameters, self.reference, data)
@@ -106,7 +106,9 @@ class Percentile:
         return Threshold(
             value, low, high, self.name, parameters, data.n, data.n_below, "none",
             self.reference, tuple(warnings),
-            details={"interval": "order statistics (binomial), no distribution assumed"},
+            details={
+                "interval": data.how("order statistics (binomial), no distribution assumed")
+            },
         )  # fmt: skip
 
 
@@ -118,6 +120,8 @@ def _interval(data: Prepared, p: float) -> tuple[float, float]:
     from geochem.stats.robust import weighted_quantile
 
     n = data.n if data.weights is None else max(round(effective_n(data.weights)), 1)
+    at = float(weighted_quantile(data.x, p, data.weights))
+    n = max(round(n / data.wider(data.x > at) ** 2), 1)
     low, high = int(binom.ppf(0.05, n, p)), int(binom.ppf(0.95, n, p)) + 1
     top = float("nan")
     if high <= n and n > 1:

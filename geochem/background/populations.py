@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from geochem.stats.mixture import background_population, crossing, probability_positions
+import numpy as np
+
+from geochem.stats.mixture import background_population, crossing
+from geochem.stats.probability_positions import probability_positions
+from geochem.stats.robust import weighted_quantile
 
 if TYPE_CHECKING:
     from geochem.background.values import Prepared
@@ -56,8 +60,29 @@ def describe_populations(data: Prepared, fit: MixtureFit) -> dict[str, Any]:
         "normal_score": points.normal_score,
         "below": points.values < -float("inf"),
         "bic": dict(fit.bic_of),
-        "interval": "large-sample, from the scores of the values",
+        "interval": data.how("large-sample, from the scores of the values"),
     }
+
+
+def likeness(data: Prepared) -> float:
+    """Say how much wider intervals of populations are because neighbours are alike.
+
+    Parameters
+    ----------
+    data : Prepared
+        Values on the scale of the fit; a limit stands for its value.
+
+    Returns
+    -------
+    float
+        Quadratic mean of the factors for the shares above the three quartiles; one without
+        coordinates. [-]
+    """
+    if data.blocks is None:
+        return 1.0
+    cuts = weighted_quantile(data.x, [0.25, 0.5, 0.75], data.weights)
+    factors = [data.wider(data.x > c) for c in cuts]
+    return float(np.sqrt(np.mean(np.square(factors))))
 
 
 def population_warnings(fit: MixtureFit) -> list[str]:

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from geochem.background.populations import describe_populations, population_warnings
+from geochem.background.populations import (
+    describe_populations,
+    likeness,
+    population_warnings,
+)
 from geochem.background.values import Z90, check_option, fall_back, no_values, prepare
 from geochem.model.threshold import Threshold
 
@@ -48,7 +52,7 @@ class ProbabilityPlot:
         *,
         below: npt.ArrayLike | None = None,
         above: npt.ArrayLike | None = None,
-        coordinates: npt.ArrayLike | None = None,  # noqa: ARG002 - same call for all methods
+        coordinates: npt.ArrayLike | None = None,
         weights: npt.ArrayLike | None = None,
     ) -> Threshold:
         """Find the threshold.
@@ -60,7 +64,7 @@ class ProbabilityPlot:
         below, above : array_like of bool, shape (n_samples,), optional
             True where the true value lies under / over the one given.
         coordinates : array_like, shape (n_samples, 2), optional
-            Not used.
+            Easting, northing: the interval then allows for neighbours that are alike. [m]
         weights : array_like, shape (n_samples,), optional
             Declustering weights.
 
@@ -81,7 +85,7 @@ class ProbabilityPlot:
 
         check_option(self.name, "q", self.q, low=50, high=99.999)
         check_option(self.name, "max_populations", self.max_populations, low=1, high=4)
-        data = prepare(values, below, above, weights, log=True)
+        data = prepare(values, below, above, weights, coordinates, log=True)
         parameters = {"q": self.q, "max_populations": self.max_populations}
         if data.n == data.n_below:
             return no_values(self.name, parameters, self.reference, data)
@@ -90,7 +94,8 @@ class ProbabilityPlot:
                 data, f"there are only {data.distinct} distinct detected values", q=self.q
             )
         fit = fit_mixture(
-            data.x, below=data.below, above=data.above, weights=data.weights,
+            data.x, below=data.below, above=data.above, weights=data.weights, log10=data.log,
+            inflation=likeness(data),
             max_populations=self.max_populations,
         )  # fmt: skip
         if fit is None:  # pragma: no cover - ten distinct values always give a fit

@@ -15,6 +15,7 @@ from geochem.background.choice import (
     methods_for,
     own_choice,
 )
+from geochem.background.chosen import NAME as CHOSEN
 from geochem.background.disagreement import compare_with_survey
 from geochem.background.domains import (
     ROCK,
@@ -25,10 +26,13 @@ from geochem.background.domains import (
     medium_key,
     own_share,
 )
+from geochem.background.drift import Drift, drift_of, without_drift
 from geochem.background.ground import decluster, point_coordinates
 from geochem.background.groups import text_column
+from geochem.background.guideline import NAME as GUIDELINE
 from geochem.background.median_mad import MedianMad
 from geochem.background.probability_plot import ProbabilityPlot
+from geochem.background.stages import pinned
 from geochem.background.table import (
     accepted_assays,
     check_elements,
@@ -47,6 +51,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
 
+    from geochem.background.guideline import Guideline
     from geochem.model.layers import Spacing
     from geochem.model.threshold import Threshold
 
@@ -63,6 +68,10 @@ def describe_background(
     by: str | Sequence[str] | None = None,
     spacings: Sequence[Spacing] = (),
     min_n: int = 30,
+    pin_stage: str | None = None,
+    near_contact: npt.NDArray[np.bool_] | None = None,
+    excluded: Sequence[str] = (),
+    guidelines: Mapping[str, Guideline] | None = None,
     analytes: pd.DataFrame | None = None,
     seed: int = 1,  # noqa: ARG001 - no step here is left to chance
 ) -> BackgroundReport:
@@ -79,13 +88,23 @@ def describe_background(
     per_element : mapping of str to mapping, optional
         ``{"Au": {"method": ..., "options": ..., "reason": ...}}`` for elements that are to be
         treated otherwise; ``{"Cu": {"value": 120, "reason": ...}}`` sets the threshold itself
-        [mg/kg] and stands before a method.
+        [mg/kg] and stands before a method; ``{"Zn": {"on": ["Fe", "Mn"], "reason": ...}}`` takes
+        a robust regression off first, ``{"Zn": {"window": 100}}`` a moving median.
     by : str or sequence of str, optional
         Columns that name the domain, instead of the rule in `domains`.
     spacings : sequence of Spacing, optional
         Measured ones; they set the declustering cells (see `ground.decluster`).
     min_n : int, default 30
         Values that a domain needs to stand alone; from a third of that on it is pooled.
+    pin_stage : str, optional
+        Stage, for example ``"reconnaissance"``, whose samples alone make background and
+        thresholds, so that later infill changes neither.
+    near_contact : ndarray of bool, shape (n_samples,), optional
+        From `contacts.near_contact`; goes into `domains`.
+    excluded : sequence of str
+        Elements of the association that is sought, which are no predictors of a regression.
+    guidelines : mapping of str to Guideline, optional
+        From `guideline.read_guidelines`, for elements whose method is ``guideline``.
     analytes : pandas.DataFrame, optional
         Says which assay is the accepted one per medium and element; without it the assay whose
         values agree everywhere is named.
@@ -109,13 +128,15 @@ def describe_background(
     assays = accepted_assays(samples, names, analytes)
     special = {e: own_choice(e, given) for e, given in (per_element or {}).items() if given}
     usual = methods_for(method, options)
-    methods = {e: methods_for(method, options, special.get(e)) if e in special else usual
+    methods = {e: methods_for(method, options, special[e], guidelines) if e in special else usual
                for e in names}  # fmt: skip
     medium = text_column(samples, "medium", missing="")
     xy = point_coordinates(samples)
     for chosen in methods.values():
         for m in chosen:
             check_needs(m, located=xy is not None)
+    contact = np.zeros(len(samples), dtype=bool) if near_contact is None else near_contact
+    shifts: dict[str, Array] = {}
     parts: list[pd.DataFrame] = []
     backgrounds: list[dict[str, Any]] = []
     rows: list[dict[str, Any]] = []
@@ -142,12 +163,19 @@ def describe_background(
         weights = np.ones(len(frame)) if spot is None else decluster(spot, grids)
         domains = divide(frame, one, by=by, min_n=min_n)
         findings += domains.findings
-        work = _Work(frame, one, domains, weights, spot, min_n, assays)
+        base, said = pinned(frame, one, pin_stage, min_n)
+        findings += said
+        work = _Work(frame, one, domains, weights, spot, min_n, assays, base)
         z_parts: dict[str, Array] = {}
         for element in names:
             if frame[tables.value_column(element)].isna().all():
                 continue  # not measured in this medium
-            done = _element(work, element, methods[element], special.get(element))
+            own = special.get(element)
+            drift = None if own is None else drift_of(frame, element, own, spot, excluded)
+            if drift is not None:
+                findings += drift.findings
+                shifts.setdefault(element, np.zeros(len(samples)))[here] = drift.shift
+            done = _element(work, element, methods[element], own, drift)
             backgrounds += done.backgrounds
             rows += done.rows
             records.update(done.records)
@@ -160,21 +188,29 @@ def describe_background(
                 {
                     "sample_id": text_column(frame, "sample_id", missing=""),
                     "medium": one, "domain": domains.label, "weight": weights,
+                    "near_contact": contact[here], "row": here,
                 }
             )
         )  # fmt: skip
     if parts:
         table = pd.concat(parts, ignore_index=True)
         table = table.sort_values("sample_id", kind="stable", ignore_index=True)
+        rows_of = table.pop("row").to_numpy()
+        shifts = {e: s[rows_of] for e, s in shifts.items() if s.any()}
     else:
-        table = pd.DataFrame({"sample_id": [], "medium": [], "domain": [], "weight": []})
-    kinds = {"sample_id": "text", "medium": "text", "domain": "text", "weight": "number"}
+        table = pd.DataFrame({name: [] for name in _DOMAIN_KINDS})
     backgrounds.sort(key=lambda r: (r["medium"], r["domain"], element_rank(r["element"])))
     return BackgroundReport(
-        tables.conform(table, kinds),
+        tables.conform(table, _DOMAIN_KINDS),
         tables.conform(pd.DataFrame(backgrounds), tables.BACKGROUNDS),
-        finish(rows), records, plots, tuple(findings),
+        finish(rows), records, plots, tuple(findings), shifts,
     )  # fmt: skip
+
+
+_DOMAIN_KINDS = {
+    "sample_id": "text", "medium": "text", "domain": "text", "weight": "number",
+    "near_contact": "flag",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -187,6 +223,8 @@ class _Work:
     min_n: int
     #: of (medium, element)
     assays: Mapping[tuple[str, str], str | None]
+    #: samples that make the background
+    base: npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -199,16 +237,20 @@ class _Done:
     z: Array
 
 
-def _element(work: _Work, element: str, methods: list[Any], choice: OwnChoice | None) -> _Done:
+def _element(
+    work: _Work, element: str, methods: list[Any], choice: OwnChoice | None, drift: Drift | None
+) -> _Done:
     """All domains of one element in one medium; parents before children."""
-    values = tables.values_of(work.frame, element)
+    as_read = tables.values_of(work.frame, element)
+    values = without_drift(as_read, drift)
     assay = work.assays.get((work.medium, element))
     ordered = [WHOLE, *work.domains.parent]  # `divide` adds parents before their children
     fitted: dict[str, tuple[Threshold, list[Threshold], str]] = {}
     out = _Done([], [], {}, None, np.full((len(work.frame), 2), np.nan))
     plot = None
     for domain in ordered:
-        inside = work.domains.member[domain]
+        member = work.domains.member[domain]
+        inside = member & work.base
         part = select(values, inside)
         measured = int(np.isfinite(part.value).sum())
         parent = work.domains.parent.get(domain)
@@ -255,12 +297,20 @@ def _element(work: _Work, element: str, methods: list[Any], choice: OwnChoice | 
                 "reason": " ".join([note, *base.warnings]).strip() or None,
             }
         )  # fmt: skip
-        words = choice.words(base) if choice is not None else ""
+        words = " ".join(
+            filter(None, [choice.words(base) if choice else "", drift.words if drift else ""])
+        )
         if own:
             out.records[work.medium, domain, element] = own[0]
         out.rows.extend(
             threshold_row(
-                work.medium, domain, element, assay, r, part, " ".join(filter(None, [note, words]))
+                work.medium,
+                domain,
+                element,
+                assay,
+                r,
+                select(values, member),
+                " ".join(filter(None, [note, words])),
             )
             for r in own
         )
@@ -270,7 +320,8 @@ def _element(work: _Work, element: str, methods: list[Any], choice: OwnChoice | 
             everyone = np.arange(len(work.frame))
             out.z[:, 1] = _z(values, everyone, base)
             if measured:
-                plot = fit_all([ProbabilityPlot()], part, spot, work.weights[inside])[0]
+                raw = select(as_read, inside)
+                plot = fit_all([ProbabilityPlot()], raw, spot, work.weights[inside])[0]
     return replace(out, plot=plot)
 
 
@@ -305,6 +356,8 @@ def _paired(own: list[Threshold], above: list[Threshold]) -> list[Threshold]:
 
 def _pool(own: Threshold, parent: Threshold, share: float) -> Threshold:
     """Weigh a domain's threshold with its parent's on log10; location and scale likewise."""
+    if own.method in (CHOSEN, GUIDELINE):
+        return own  # what people set holds everywhere
 
     def mix(a: float, b: float) -> float:
         if not (a > 0 and b > 0):

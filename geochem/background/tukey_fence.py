@@ -54,7 +54,7 @@ class TukeyFence:
         *,
         below: npt.ArrayLike | None = None,
         above: npt.ArrayLike | None = None,
-        coordinates: npt.ArrayLike | None = None,  # noqa: ARG002 - same call for all methods
+        coordinates: npt.ArrayLike | None = None,
         weights: npt.ArrayLike | None = None,
     ) -> Threshold:
         """Find the threshold.
@@ -66,7 +66,7 @@ class TukeyFence:
         below, above : array_like of bool, shape (n_samples,), optional
             True where the true value lies under / over the one given.
         coordinates : array_like, shape (n_samples, 2), optional
-            Not used.
+            Easting, northing: the interval then allows for neighbours that are alike. [m]
         weights : array_like, shape (n_samples,), optional
             Declustering weights.
 
@@ -85,7 +85,7 @@ class TukeyFence:
         from geochem.stats.robust import quartiles
 
         check_option(self.name, "k", self.k, low=0, high=100)
-        data = prepare(values, below, above, weights, log=self.log)
+        data = prepare(values, below, above, weights, coordinates, log=self.log)
         parameters = {"k": self.k, "log": self.log}
         if data.n == data.n_below:
             return no_values(self.name, parameters, self.reference, data)
@@ -109,13 +109,17 @@ class TukeyFence:
             draws = np.quantile(resamples(data.x, data.weights), [0.25, 0.75], axis=1).T
         else:
             draws = quantile_draws(data.x, [0.25, 0.75], data.weights)
-        low, high = interval(draws[:, 1] + self.k * (draws[:, 1] - draws[:, 0]))
+        influence = (1 + self.k) * (data.x > q3) - self.k * (data.x > q1)
+        fences = draws[:, 1] + self.k * (draws[:, 1] - draws[:, 0])
+        low, high = interval(value + data.wider(influence) * (fences - value))
         return Threshold(
             data.back(value), data.back(min(low, value)), data.back(max(high, value)), self.name,
             parameters, data.n, data.n_below, data.transform, self.reference, tuple(warnings),
             details={
                 "location": q2, "scale": (q3 - q1) / 1.3489795, "quartiles": (q1, q2, q3),
-                "interval": "bootstrap of the values" if data.n <= FEW
-                else "large-sample draws of the quantiles",
+                "interval": data.how(
+                    "bootstrap of the values" if data.n <= FEW
+                    else "large-sample draws of the quantiles"
+                ),
             },
         )  # fmt: skip

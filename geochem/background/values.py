@@ -13,6 +13,7 @@ import numpy as np
 
 from geochem.errors import WrongCall
 from geochem.model.threshold import Threshold
+from geochem.stats.blocks import block_numbers, inflation
 from geochem.stats.censored import fit_censored_normal, flags
 
 if TYPE_CHECKING:
@@ -45,6 +46,8 @@ class Prepared:
         Whether `x` is log10.
     warnings : list of str
         What was left out.
+    blocks : ndarray of int, shape (n, 2) or None
+        Ground that samples share (`stats.blocks`); None without coordinates.
     """
 
     x: Array
@@ -53,6 +56,7 @@ class Prepared:
     weights: Array | None
     log: bool
     warnings: list[str]
+    blocks: npt.NDArray[np.int64] | None = None
 
     @property
     def n(self) -> int:
@@ -74,6 +78,18 @@ class Prepared:
         """Distinct detected values."""
         return int(np.unique(self.x[~(self.below | self.above)]).size)
 
+    def wider(self, influence: npt.ArrayLike) -> float:
+        """Factor by which an interval is wider because neighbouring samples are alike.
+
+        `influence` is what each value adds to the estimate, up to a factor; one without
+        coordinates.
+        """
+        return inflation(np.asarray(influence, dtype=float), self.blocks, self.weights)
+
+    def how(self, words: str) -> str:
+        """Say how an interval was made, and that neighbours were allowed for."""
+        return words if self.blocks is None else f"{words}; widened for blocks of neighbours"
+
     def back(self, value: float) -> float:
         """Bring a number of the method's scale to the unit of the input."""
         return float(10.0**value) if self.log else float(value)
@@ -84,6 +100,7 @@ def prepare(
     below: npt.ArrayLike | None = None,
     above: npt.ArrayLike | None = None,
     weights: npt.ArrayLike | None = None,
+    coordinates: npt.ArrayLike | None = None,
     *,
     log: bool = False,
 ) -> Prepared:
@@ -97,6 +114,8 @@ def prepare(
         True where the true value lies under / over the one given.
     weights : array_like, shape (n,), optional
         Declustering weights.
+    coordinates : array_like, shape (n, 2), optional
+        Easting, northing; intervals then allow for neighbours that are alike. [m]
     log : bool, default False
         Take log10.
 
@@ -126,6 +145,15 @@ def prepare(
         raise WrongCall(f"{x.size} values came with {w.size} weights; give one weight per value.")
     if not np.isfinite(w).all() or (w < 0).any():
         raise WrongCall("a weight is negative or missing; weights must be zero or more.")
+    blocks = None
+    if coordinates is not None:
+        place = np.asarray(coordinates, dtype=float)
+        if place.shape != (x.size, 2):
+            raise WrongCall(
+                f"coordinates must have the shape ({x.size}, 2), easting and northing; "
+                f"got {place.shape}."
+            )
+        blocks = _blocks_of(place)
     warnings: list[str] = []
     keep = np.isfinite(x) & (w > 0)
     if log:
@@ -139,10 +167,42 @@ def prepare(
     x, b, a, w = x[keep], b[keep], a[keep], w[keep]
     if log:
         x = np.log10(x)
-    order = np.lexsort((w, a, b, x))
-    x, b, a, w = x[order], b[order], a[order], w[order]
     equal = w.size == 0 or bool(np.ptp(w) <= 1e-9 * w.max())
-    return Prepared(x, b, a, None if equal else w, log, warnings)
+    blocks = None if blocks is None else blocks[keep]
+    # only what differs need decide the order of equal values: sorting is most of the work
+    keys = [] if equal else [w]
+    keys = keys if blocks is None else [*blocks.T, *keys]
+    keys += [flag for flag in (a, b) if flag.any()]
+    if not keys:
+        return Prepared(np.sort(x), b, a, None, log, warnings)
+    order = np.lexsort((*keys, x)) if len(keys) > 1 or not equal else _by_value(x, keys[0])
+    return Prepared(
+        x[order], b[order], a[order], None if equal else w[order], log, warnings,
+        None if blocks is None else blocks[order],
+    )  # fmt: skip
+
+
+_last_blocks: dict[bytes, npt.NDArray[np.int64]] = {}
+
+
+def _blocks_of(place: Array) -> npt.NDArray[np.int64]:
+    """Blocks of two widths; all elements of one group of samples share them."""
+    from hashlib import blake2b
+
+    key = blake2b(np.ascontiguousarray(place).tobytes(), digest_size=16).digest()
+    found = _last_blocks.get(key)
+    if found is None:
+        found = np.column_stack([block_numbers(place), block_numbers(place, wide=2.0)])
+        if len(_last_blocks) >= 8:
+            _last_blocks.clear()
+        _last_blocks[key] = found
+    return found
+
+
+def _by_value(x: Array, key: npt.NDArray[Any]) -> npt.NDArray[np.intp]:
+    """Order by value, equal ones by a whole-number key; quicker than two keys at once."""
+    order = np.argsort(key, kind="stable")
+    return np.asarray(order[np.argsort(x[order], kind="stable")])
 
 
 def check_option(method: str, name: str, value: float, *, low: float, high: float) -> None:
@@ -252,6 +312,7 @@ def fall_back(data: Prepared, reason: str, *, q: float = 97.5) -> Threshold:
     fit = fit_censored_normal(x, data.below, data.above, data.weights) if positive else None
     if fit is not None and fit.converged and np.isfinite(fit.covariance).all():
         value, error = fit.quantile(q / 100)
+        error *= data.wider(x >= value)
         warning = (
             f"{reason}; instead of the method asked for, the {q:g}th percentile of the censored "
             "lognormal fit was used."
@@ -262,7 +323,7 @@ def fall_back(data: Prepared, reason: str, *, q: float = 97.5) -> Threshold:
             data.n, data.n_below, "log10", reference, (*data.warnings, _sentence(warning)),
             details={
                 "location": fit.mean, "scale": fit.sd, "fallback": reason,
-                "interval": "large-sample, from the information matrix",
+                "interval": data.how("large-sample, from the information matrix"),
             },
         )  # fmt: skip
     nan = float("nan")

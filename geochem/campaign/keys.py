@@ -149,6 +149,11 @@ BACKGROUND: dict[str, Key] = {
         "evidence for levelling: standards, duplicates, ground",
         ["standards", "duplicates"],
     ),
+    "pin_stage": Key("text", "stage whose samples alone make the background"),
+    "contact_m": Key("number", "samples so close to a mapped contact are flagged [m]"),
+    "groups": Key("whole", "so many groups of like composition as domains, without a map"),
+    "guidelines": Key("text", "table of guideline values: element, value, unit, source"),
+    "compare": Key("whole", "leading elements whose thresholds are compared by every method", 1),
     "element": Key(
         "table", "another method or value for one element: [background.element.Au]", {}
     ),
@@ -158,6 +163,8 @@ ELEMENT_BACKGROUND: dict[str, Key] = {
     "value": Key("number", "threshold chosen for this element, before any method [ppm]"),
     "method": Key("text", "threshold method for this element; default: the campaign's"),
     "options": Key("table", "its options", {}),
+    "on": Key("texts", "robust regression on these elements or columns comes off first", []),
+    "window": Key("whole", "median of so many samples around comes off first"),
     "reason": Key("text", "why; recorded", ""),
 }
 

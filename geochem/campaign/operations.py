@@ -112,8 +112,9 @@ OPERATIONS: tuple[Operation, ...] = (
         ("composition", "anomalies"), f"{_HERE}:compose",
     ),
     Operation(
-        "background", "Backgrounds and thresholds", ("survey", "spacings"), ("background",),
-        ("background", "anomalies"), f"{_HERE}:describe",
+        "background", "Backgrounds and thresholds",
+        ("survey", "spacings", "compositions", "layers"), ("background",),
+        ("background", "anomalies", "targets"), f"{_HERE}:describe",
     ),
     Operation(
         "anomalies", "Anomalies and associations",
@@ -131,6 +132,10 @@ OPERATIONS: tuple[Operation, ...] = (
          "until"),
         ("targets", "previous", "decisions"), ("targets", "history", "decisions"),
         f"{_HERE}:propose",
+    ),
+    Operation(
+        "comparisons", "Comparing thresholds", ("survey", "background", "evidence", "targets"),
+        ("comparisons",), ("background", "targets"), f"{_HERE}:compare_thresholds",
     ),
 )  # fmt: skip
 

@@ -34,7 +34,7 @@ from geochem.model.finding import Finding
 _KEPT = (
     "inputs", "layers", "survey", "spacings", "quality", "progress", "compositions", "background",
     "evidence", "surfaces", "targets", "previous", "levelling", "dispatch",
-    "decisions",
+    "decisions", "comparisons",
 )  # fmt: skip
 
 
@@ -414,13 +414,14 @@ def _check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
     """Check every method and option of the campaign file before a long run."""
     from geochem import plugins
     from geochem.surfaces.options import surface_options
+    from geochem.background.guideline import NAME as GUIDELINE
 
     background = settings.table("background")
     wanted = [("thresholds", background["method"], background["options"])]
     wanted += [
         ("thresholds", given["method"] or background["method"], given["options"])
         for given in background["element"].values()
-        if given["value"] is None
+        if given["value"] is None and given["method"] != GUIDELINE
     ]
     for group, name, options in wanted:
         plugins.make(group, name, options)
@@ -489,6 +490,11 @@ def _bundle(
         findings=tuple(findings),
         domains=background.domains,
         decisions=state["decisions"],
+        comparisons=state["comparisons"],
+        shifts={
+            e: dict(zip(background.domains["sample_id"], s.tolist(), strict=True))
+            for e, s in background.shifts.items()
+        },
     )
 
 

@@ -382,10 +382,10 @@ def _check_elements(tables: dict[str, Any], faults: list[str]) -> None:
                 f"[background.element.{symbol}] 'value' must be a positive number of ppm (mg/kg), "
                 f"got {own['value']!r}."
             )
-        if own["value"] is None and not own["method"] and not own["options"]:
+        if all(own[k] in (None, "", {}, []) for k in own if k != "reason"):
             faults.append(
-                f"[background.element.{symbol}] chooses nothing: give 'value' [ppm], 'method' or "
-                "'options'."
+                f"[background.element.{symbol}] chooses nothing: give 'value' [ppm], 'method', "
+                "'options', 'on' or 'window'."
             )
 
 

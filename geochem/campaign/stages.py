@@ -148,6 +148,8 @@ def _files_of(table: str, settings: Settings, day: date) -> list[Path]:
             found += settings.files(row["path"])
         if row.get("local_grid"):
             found.append(settings.resolve(row["local_grid"]))
+        if row.get("guidelines"):
+            found.append(settings.resolve(row["guidelines"]))
     return found
 
 

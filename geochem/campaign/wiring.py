@@ -20,12 +20,15 @@ from geochem.model.finding import Finding, name_some
 if TYPE_CHECKING:
     import pandas as pd
 
+    from geochem.background.guideline import Guideline
     from geochem.model.background import BackgroundReport
     from geochem.model.evidence import Composition, Evidence
     from geochem.model.layers import Layers, Spacing
     from geochem.model.quality import QualityReport
     from geochem.model.reading import AssayRead
     from geochem.model.survey import Survey
+    from geochem.model.targets import TargetReport
+    from geochem.model.threshold import Comparison
 
 Given = tuple[dict[str, Any], Sequence[Finding]]
 
@@ -370,24 +373,104 @@ def compose(settings: Settings, *, survey: Survey) -> Given:
     return {"compositions": tuple(compositions)}, found
 
 
-def describe(settings: Settings, *, survey: Survey, spacings: Sequence[Spacing]) -> Given:
+def describe(
+    settings: Settings,
+    *,
+    survey: Survey,
+    spacings: Sequence[Spacing],
+    compositions: Sequence[Composition],
+    layers: Layers,
+) -> Given:
     """Find backgrounds and thresholds."""
+    from geochem.background.contacts import contact_findings, near_contact
+    from geochem.background.data_groups import COLUMN, data_groups
     from geochem.background.report import describe_background
 
     table = settings.table("background")
+    samples = used_samples(survey.samples)
+    by, near = table["by"] or None, None
+    said: list[Finding] = []
+    if table["groups"]:
+        label = data_groups(
+            samples["sample_id"], compositions, table["groups"], seed=settings.seed
+        )
+        samples = samples.assign(**{COLUMN: label})
+        by = [*(by or []), COLUMN]
+    geology = layers.vector.get("geology")
+    if table["contact_m"] and geology is not None and geology.field:
+        near = near_contact(samples, geology.frame, geology.field, table["contact_m"])
+        said = contact_findings(samples["sample_id"], near, table["contact_m"])
     report = describe_background(
-        used_samples(survey.samples),
+        samples,
         _elements(settings, survey),
         method=table["method"],
         options=table["options"] or None,
         per_element=table["element"] or None,
-        by=table["by"] or None,
+        by=by,
         spacings=spacings,
         min_n=table["min_n"],
+        pin_stage=table["pin_stage"],
+        near_contact=near,
+        excluded=_sought_association(settings),
+        guidelines=_guidelines(settings),
         analytes=survey.analytes,
         seed=settings.seed,
     )
-    return {"background": report}, report.findings
+    return {"background": report}, [*said, *report.findings]
+
+
+def _sought_association(settings: Settings) -> list[str]:
+    """Elements of the association that the user seeks; none when all presets compete."""
+    from geochem.anomalies.associations import choose
+
+    table = settings.table("targets")
+    if not table["seek"] and not table["association"]:
+        return []
+    chosen = choose(table["seek"], table["association"])
+    return sorted({e for a in chosen for e, weight in a.weights.items() if weight > 0})
+
+
+def _guidelines(settings: Settings) -> dict[str, Guideline]:
+    from geochem.background.guideline import read_guidelines
+
+    path = settings.table("background")["guidelines"]
+    return read_guidelines(settings.resolve(path)) if path else {}
+
+
+def compare_thresholds(
+    settings: Settings,
+    *,
+    survey: Survey,
+    background: BackgroundReport,
+    evidence: Evidence,
+    targets: TargetReport,
+) -> Given:
+    """Put all threshold methods side by side for the leading elements."""
+    from geochem.background.comparison import compare
+
+    table = settings.table("background")
+    samples = used_samples(survey.samples)
+    thresholds = background.thresholds
+    wanted = [str(e) for e in settings.table("targets")["seek"] or ()]
+    wanted += [str(e) for e in targets.targets["peak_element"].dropna()]
+    wanted += list(evidence.elements)
+    guidelines = _guidelines(settings)
+    weights = background.domains.set_index("sample_id")["weight"]
+    made: dict[tuple[str, str], Comparison] = {}
+    for element in dict.fromkeys(wanted):
+        if len(made) >= table["compare"]:
+            break
+        mine = thresholds.loc[(thresholds["element"] == element) & (thresholds["domain"] == "all")]
+        if not len(mine):
+            continue
+        medium = str(mine.sort_values(["n", "medium"], ascending=[False, True])["medium"].iloc[0])
+        own = table["element"].get(element) or {}
+        made[medium, element] = compare(
+            samples, element, medium=medium, guidelines=guidelines, bootstrap=0,
+            weights=weights.reindex(samples["sample_id"]).fillna(1.0).to_numpy(),
+            chosen=own.get("value"), reason=own.get("reason", ""),
+        )  # fmt: skip
+    return {"comparisons": made}, []
 
 
 def search(

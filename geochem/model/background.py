@@ -10,6 +10,8 @@ from geochem.model.finding import Finding
 from geochem.model.threshold import Threshold
 
 if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
     import pandas as pd
 
 
@@ -20,7 +22,7 @@ class BackgroundReport:
     Parameters
     ----------
     domains : pandas.DataFrame
-        ``sample_id, medium, domain, weight``: one row per located sample of a medium that has a
+        ``sample_id, medium, domain, weight, near_contact``: one row per located sample of a medium that has a
         background, sorted by `sample_id`; `weight` is the declustering weight, mean 1 per medium.
     backgrounds : pandas.DataFrame
         Contract `tables.BACKGROUNDS`: location and scale of log10 values that z is measured
@@ -34,6 +36,9 @@ class BackgroundReport:
         Fits of `ProbabilityPlot` on the whole medium, for the figures.
     findings : tuple of Finding
         What was noticed.
+    shifts : mapping of element to ndarray, shape (n_samples,)
+        Where the background drifts (regression, moving window): what to add to location and
+        threshold of each sample on log10, in the rows of `domains`; zero elsewhere.
     """
 
     domains: pd.DataFrame
@@ -42,6 +47,7 @@ class BackgroundReport:
     threshold_records: Mapping[tuple[str, str, str], Threshold] = field(default_factory=dict)
     probability_plots: Mapping[tuple[str, str], Threshold] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    shifts: Mapping[str, npt.NDArray[np.float64]] = field(default_factory=dict)
 
 
 #: one row per group and element that levelling looked at

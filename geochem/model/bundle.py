@@ -15,7 +15,7 @@ from geochem.model.quality import QualityReport
 from geochem.model.surface import Surface
 from geochem.model.survey import Survey
 from geochem.model.targets import TargetReport
-from geochem.model.threshold import Threshold
+from geochem.model.threshold import Comparison, Threshold
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -107,6 +107,10 @@ class Bundle:
     decisions : mapping
         What a decisions file said: ``file``, ``elements`` (symbol to ``value, reason``),
         ``targets`` (name to ``choice, note, by, date, effect``); empty without one.
+    comparisons : mapping of (medium, element) to Comparison
+        Every threshold method side by side, for the leading elements.
+    shifts : mapping of element to mapping of sample_id to float
+        Where the background drifts: what the threshold of each sample is times, as log10.
     """
 
     info: CampaignInfo
@@ -128,3 +132,5 @@ class Bundle:
     levelling: Levelling | None = None
     domains: pd.DataFrame | None = None
     decisions: Mapping[str, Any] = field(default_factory=dict)
+    comparisons: Mapping[tuple[str, str], Comparison] = field(default_factory=dict)
+    shifts: Mapping[str, Mapping[str, float]] = field(default_factory=dict)

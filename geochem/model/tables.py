@@ -73,6 +73,13 @@ THRESHOLDS: dict[str, str] = {
     "reason": "text",
 }  # fmt: skip
 
+#: thresholds of one element by every method (internal, not a contract)
+COMPARISON: dict[str, str] = {
+    "label": "text", "method": "text", "value": "number", "low": "number", "high": "number",
+    "n": "count", "n_above": "count", "share": "number", "scale": "text", "interval": "text",
+    "valid": "flag", "reference": "text", "warning": "text",
+}  # fmt: skip
+
 #: background of one element in one domain: what z is measured against (internal, not a contract)
 BACKGROUNDS: dict[str, str] = {
     "medium": "text", "domain": "text", "element": "text", "assay": "text", "location": "number",

@@ -7,6 +7,9 @@ thousand values as for a million. Values are sorted first, so row order does not
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +24,24 @@ if TYPE_CHECKING:
 FEW = 300
 _DRAWS = 200
 _SEED = 20240
+
+
+_POINT_ONLY: ContextVar[bool] = ContextVar("point_only", default=False)
+
+
+@contextmanager
+def point_only() -> Iterator[None]:
+    """Leave out draws that cost time: intervals are then NaN or of no width."""
+    token = _POINT_ONLY.set(True)
+    try:
+        yield
+    finally:
+        _POINT_ONLY.reset(token)
+
+
+def wanted() -> bool:
+    """Say whether intervals are wanted."""
+    return not _POINT_ONLY.get()
 
 
 def resamples(x: Array, weights: Array | None = None) -> Array:
@@ -111,6 +132,60 @@ def median_mad_draws(x: Array, weights: Array | None = None) -> tuple[Array, Arr
     middle = weighted_quantile(x, u[:, 0], weights)
     spread = weighted_quantile(np.abs(x - middle0), u[:, 1], weights)
     return middle, MAD_SCALE * spread
+
+
+def expensive_draws(
+    n: int,
+    weights: Array | None,
+    statistic: Callable[[npt.NDArray[np.intp]], float],
+    *,
+    draws: int = 60,
+    most: int = 2000,
+) -> Array:
+    """Draw a statistic that costs too much to be had from whole resamples.
+
+    Above `most` values smaller samples are drawn and their spread is scaled down by the root of
+    how much smaller they are.
+
+    Parameters
+    ----------
+    n : int
+        How many sorted values there are.
+    weights : ndarray, shape (n,), optional
+        Of them.
+    statistic : callable
+        Gets the sorted places of a resample, gives a number.
+    draws : int, default 60
+        How many.
+    most : int, default 2000
+        Size of a resample at most.
+
+    Returns
+    -------
+    ndarray, shape (draws,)
+        Departures from their median, spread as those of whole resamples.
+
+    References
+    ----------
+    .. [1] Bickel, Goetze & van Zwet 1997, Resampling fewer than n observations, Statistica Sinica
+       7:1-31.
+    """
+    if _POINT_ONLY.get():
+        return np.full(1, np.nan)
+    rng = np.random.default_rng(_SEED)
+    size = float(n) if weights is None else effective_n(weights)
+    m = max(2, min(round(size), most))
+    cumulative = None if weights is None else np.cumsum(weights) / weights.sum()
+    out = np.empty(draws)
+    for i in range(draws):
+        if cumulative is None:
+            at = np.sort(rng.integers(0, n, m))
+        else:
+            at = np.searchsorted(cumulative, np.sort(rng.random(m)), side="right")
+        out[i] = statistic(np.minimum(at, n - 1))
+    if not np.isfinite(out).any():
+        return np.full(1, np.nan)
+    return np.asarray((out - np.nanmedian(out)) * np.sqrt(m / size))
 
 
 def interval(draws: Array) -> tuple[float, float]:

@@ -1,4 +1,4 @@
-"""Mixtures of normal populations fitted to partly censored values, and probability plots.
+"""Mixtures of normal populations fitted to partly censored values.
 
 Values are usually log10 concentrations. Equal or nearly equal values are gathered in bins first
 (each bin keeps its own mean, so the fit does not depend on where bins begin), which makes
@@ -7,13 +7,14 @@ Values are usually log10 concentrations. Equal or nearly equal values are gather
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from geochem.errors import WrongCall
-from geochem.stats.censored import flags, kaplan_meier_steps
+from geochem.stats.censored import flags
+from geochem.stats.rounding import rounding_cells, share_in_cells
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -24,6 +25,8 @@ _LOG_ROOT = 0.5 * float(np.log(2 * np.pi))
 #: no population may be narrower than this share of the spread of all values: rounded readings
 #: would otherwise each become a population of their own
 _NARROWEST = 0.05
+#: values per distinct value from which on they were rounded
+_REPEATED = 1.5
 #: bins of the final fit and of the search for its start
 _BINS = 500
 _BINS_START = 120
@@ -81,6 +84,8 @@ class _Data:
     w_high: Array
     #: typical distance between neighbouring detected values, what rounding leaves of them
     step: float
+    #: ends of the cells that rounding gathers in `x`; None when values are not rounded
+    cells: tuple[Array, Array] | None = None
 
 
 def fit_mixture(
@@ -92,8 +97,14 @@ def fit_mixture(
     populations: int | None = None,
     max_populations: int = 4,
     tol: float = 1e-6,
+    log10: bool = False,
+    inflation: float = 1.0,
 ) -> MixtureFit | None:
     """Fit one to four normal populations by expectation-maximisation.
+
+    Where values repeat, they were rounded: each then stands for all that rounds to it (its cell),
+    and the likelihood is that of the cell. Taken as exact, the steps of rounding pass for
+    populations.
 
     Every number of populations is started from several divisions of the ordered values, always
     the same ones, so the result does not depend on chance or on the order of the rows.
@@ -113,6 +124,11 @@ def fit_mixture(
         values is not tried.
     tol : float, default 1e-6
         Change of the mean log-likelihood at which it stops.
+    log10 : bool, default False
+        Say that the values are log10 of what was measured: rounding left even steps before.
+    inflation : float, default 1
+        How much wider intervals are because values are not independent (`blocks.inflation`): the
+        effective number of values, which BIC counts with, is divided by its square. [-]
 
     Returns
     -------
@@ -123,7 +139,9 @@ def fit_mixture(
     ----------
     .. [1] Dempster, Laird & Rubin 1977, J. R. Stat. Soc. B 39:1-38; Lee & Scott 2012, EM
        algorithms for multivariate Gaussian mixture models with truncated and censored data,
-       Comput. Stat. Data Anal. 56:2816-2829; Schwarz 1978, Ann. Stat. 6:461-464 (BIC).
+       Comput. Stat. Data Anal. 56:2816-2829; Schwarz 1978, Ann. Stat. 6:461-464 (BIC); McLachlan
+       & Jones 1988, Fitting mixture models to grouped and truncated data via the EM algorithm,
+       Biometrics 44:571-578 (cells).
     """
     x = np.asarray(values, dtype=float).ravel()
     b, a = flags(x.size, below), flags(x.size, above, "above")
@@ -134,10 +152,10 @@ def fit_mixture(
         raise WrongCall(f"the number of populations must be 1 to 6, got {populations}.")
     keep = np.isfinite(x) & (w > 0)
     x, b, a, w = x[keep], b[keep], a[keep], w[keep]
-    data, distinct = _gather(x, b, a, w)
+    data, distinct = _gather(x, b, a, w, log10=log10)
     if distinct < 3:
         return None
-    n_effective = float(np.sort(w).sum() ** 2 / (np.sort(w) ** 2).sum())
+    n_effective = float(np.sort(w).sum() ** 2 / (np.sort(w) ** 2).sum()) / inflation**2
     # a dozen distinct values are rounding steps, not populations
     most = max(1, min(max_populations, distinct // 8))
     tried = [populations] if populations is not None else list(range(1, most + 1))
@@ -162,7 +180,7 @@ def fit_mixture(
 
 
 def _gather(
-    x: Array, b: npt.NDArray[np.bool_], a: npt.NDArray[np.bool_], w: Array
+    x: Array, b: npt.NDArray[np.bool_], a: npt.NDArray[np.bool_], w: Array, *, log10: bool
 ) -> tuple[_Data, int]:
     """Bin detected values and group limits; also say how many distinct values there are."""
     equal = bool(w.size == 0 or np.ptp(w) == 0)
@@ -181,12 +199,27 @@ def _gather(
 
     v, u = group(~(b | a))
     distinct, step = v.size, _step_of(v, u)
+    seen = int((~(b | a)).sum())
+    ends = rounding_cells(v, log10=log10) if seen >= _REPEATED * distinct >= 2 else None
+    if ends is not None and b.any():
+        # what lies under a limit is reported as that limit: the cell of the value there ends at it
+        limits = np.unique(x[b])
+        last = np.searchsorted(limits, v, side="right") - 1
+        ends = (np.where(last >= 0, np.maximum(ends[0], limits[last]), ends[0]), ends[1])
     if distinct > _BINS:
+        place = _places(v, _BINS)
+        if ends is not None:
+            # a bin of several cells is as wide as they are on average: its own width is no rounding
+            ends = (v - _mean_in(v - ends[0], u, place), v + _mean_in(ends[1] - v, u, place))
+            first = np.flatnonzero(np.append(True, place[1:] != place[:-1]))
+            ends = ((v - ends[0])[first], (ends[1] - v)[first])
         v, u = _bin(v, u, _BINS)
+        if ends is not None:
+            ends = (v - ends[0], v + ends[1])
     low, w_low = group(b)
     high, w_high = group(a)
     total = float(u.sum() + w_low.sum() + w_high.sum())
-    return _Data(v, u / total, low, w_low / total, high, w_high / total, step), distinct
+    return _Data(v, u / total, low, w_low / total, high, w_high / total, step, ends), distinct
 
 
 def _step_of(v: Array, u: Array) -> float:
@@ -200,9 +233,20 @@ def _step_of(v: Array, u: Array) -> float:
     return float(both[order][np.searchsorted(cumulative, cumulative[-1] / 2)]) / 2
 
 
-def _bin(v: Array, u: Array, bins: int) -> tuple[Array, Array]:
+def _places(v: Array, bins: int) -> npt.NDArray[np.int64]:
     low, high = v[0], v[-1]
-    place = np.minimum(((v - low) * (bins / (high - low))).astype(np.int64), bins - 1)
+    return np.minimum(((v - low) * (bins / (high - low))).astype(np.int64), bins - 1)
+
+
+def _mean_in(y: Array, u: Array, place: npt.NDArray[np.int64]) -> Array:
+    """Weighted mean of each value's bin."""
+    total = np.bincount(place, weights=u)
+    mean = np.bincount(place, weights=u * y) / np.maximum(total, 1e-300)
+    return np.asarray(mean[place])
+
+
+def _bin(v: Array, u: Array, bins: int) -> tuple[Array, Array]:
+    place = _places(v, bins)
     total = np.asarray(np.bincount(place, weights=u, minlength=bins), dtype=float)
     centre = np.asarray(np.bincount(place, weights=u * v, minlength=bins), dtype=float)
     full = total > 0
@@ -215,9 +259,10 @@ def _coarser(data: _Data) -> _Data:
     def thin(v: Array, u: Array) -> tuple[Array, Array]:
         return _bin(v, u, _BINS_START) if v.size > _BINS_START else (v, u)
 
+    cells = data.cells if data.x.size <= _BINS_START else None
     return _Data(
         *thin(data.x, data.w), *thin(data.low, data.w_low), *thin(data.high, data.w_high),
-        data.step,
+        data.step, cells,
     )  # fmt: skip
 
 
@@ -255,8 +300,8 @@ def _fit(
     total = float(data.w.sum())
     middle = float(data.w @ data.x) / total
     spread = float(np.sqrt(data.w @ (data.x - middle) ** 2 / total))
-    # nor narrower than the steps in which values were rounded
-    floor = max(_NARROWEST * spread, 0.7 * data.step)
+    # nor, unless the cells of rounding are known, narrower than its steps
+    floor = _NARROWEST * spread if data.cells else max(_NARROWEST * spread, 0.7 * data.step)
     runs = []
     for p, m, s in _starts(coarse, k):
         theta, loglik, _ = _climb(coarse, (p, m, np.maximum(s, floor)), floor, 1e-5, 8)
@@ -321,13 +366,21 @@ def _step(
     """One pass: mean log-likelihood of `theta`, and the parameters that follow from it."""
     p, m, s = theta
     z = (data.x[:, None] - m) / s
-    density = np.exp(-0.5 * z * z) * (p / s)
+    density = np.exp(-0.5 * z * z)
+    first = second = None
+    if data.cells is not None:
+        density, first, second = share_in_cells(z, density, data.cells, m, s)
+    density = density * (p / s)
     sums = density.sum(axis=1)
     np.maximum(sums, 1e-300, out=sums)
     loglik = float(data.w @ np.log(sums)) - _LOG_ROOT * float(data.w.sum())
     share = density * (data.w / sums)[:, None]
-    s0, s1 = share.sum(axis=0), data.x @ share
-    s2 = (data.x**2) @ share
+    s0 = share.sum(axis=0)
+    if first is None or second is None:
+        s1, s2 = data.x @ share, (data.x**2) @ share
+    else:
+        s1 = m * s0 + s * (share * first).sum(axis=0)
+        s2 = m * (2 * s1 - m * s0) + s**2 * (share * second).sum(axis=0)
     for limit, w, sign in ((data.low, data.w_low, 1.0), (data.high, data.w_high, -1.0)):
         if limit.size:
             more, t0, t1, t2 = _tail(limit, w, sign, p, m, s)
@@ -442,6 +495,38 @@ def crossing(fit: MixtureFit, lower: int, upper: int) -> float:
     return float(inside.min()) if inside.size else float("nan")
 
 
+def crossing_error(fit: MixtureFit, lower: int, upper: int) -> float:
+    """Give the standard error of the value at which two populations are equally likely.
+
+    Parameters
+    ----------
+    fit : MixtureFit
+        The populations.
+    lower, upper : int
+        Which two.
+
+    Returns
+    -------
+    float
+        Delta method, from differences; on the scale of the input, NaN where it cannot be had.
+    """
+    k = fit.k
+    theta = np.concatenate([fit.weight[:-1], fit.mean, fit.sd])
+    slope = np.zeros(theta.size)
+    for i in range(theta.size):
+        step = 1e-4 * (fit.weight[i] if i < k - 1 else fit.sd[(i - k + 1) % k])
+        ends = []
+        for sign in (1.0, -1.0):
+            t = theta.copy()
+            t[i] += sign * step
+            weight = np.append(t[: k - 1], 1 - t[: k - 1].sum())
+            moved = replace(fit, weight=weight, mean=t[k - 1 : 2 * k - 1], sd=t[2 * k - 1 :])
+            ends.append(crossing(moved, lower, upper))
+        slope[i] = (ends[0] - ends[1]) / (2 * step)
+    variance = float(slope @ fit.covariance @ slope)
+    return float(np.sqrt(variance)) if variance >= 0 else float("nan")
+
+
 def background_population(fit: MixtureFit) -> int:
     """Say which population is the background: the lowest of those that hold a large share.
 
@@ -459,68 +544,3 @@ def background_population(fit: MixtureFit) -> int:
         Its place.
     """
     return int(np.flatnonzero(fit.weight >= 0.5 * fit.weight.max())[0])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ProbabilityPositions:
-    """Plotting positions of detected values, ascending.
-
-    Parameters
-    ----------
-    values : ndarray, shape (m,)
-        Scale of the input.
-    probability : ndarray, shape (m,)
-        Share below, half of the own share included; declustered, limits allowed for.
-    normal_score : ndarray, shape (m,)
-        Normal quantile of `probability`.
-    """
-
-    values: Array
-    probability: Array
-    normal_score: Array
-
-
-def probability_positions(
-    values: npt.ArrayLike,
-    *,
-    below: npt.ArrayLike | None = None,
-    weights: npt.ArrayLike | None = None,
-    most: int = 2000,
-) -> ProbabilityPositions:
-    """Give the coordinates of a normal probability plot.
-
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        Values, and limits where `below`; take logarithms first for a lognormal plot.
-    below : array_like of bool, shape (n,), optional
-        True where the value is a limit: it shifts the positions of the others (Kaplan-Meier).
-    weights : array_like, shape (n,), optional
-        Declustering weights.
-    most : int, default 2000
-        More distinct values are thinned evenly along the normal scores; both ends are kept.
-
-    Returns
-    -------
-    ProbabilityPositions
-        Of the distinct detected values.
-
-    References
-    ----------
-    .. [1] Sinclair 1976, Applications of probability graphs in mineral exploration, Association of
-       Exploration Geochemists Special Volume 4.
-    """
-    from scipy.special import ndtri
-
-    distinct, cdf, mass = kaplan_meier_steps(values, below, weights)
-    if distinct.size == 0:
-        return ProbabilityPositions(distinct, distinct, distinct)
-    hidden = cdf - mass
-    probability = np.clip(hidden + mass / 2, 1e-9, 1 - 1e-9)
-    score = ndtri(probability)
-    if distinct.size > most:
-        grid = np.linspace(score[0], score[-1], most // 2)
-        ranks = np.linspace(0, distinct.size - 1, most - most // 2).round().astype(int)
-        pick = np.unique(np.append(np.searchsorted(score, grid).clip(0, score.size - 1), ranks))
-        distinct, probability, score = distinct[pick], probability[pick], score[pick]
-    return ProbabilityPositions(distinct, probability, score)

@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 
 #: makes the MAD estimate the standard deviation of a normal population: 1 / Phi^-1(3/4)
 MAD_SCALE = 1.4826
+#: columns read together: a line of memory holds eight
+_TOGETHER = 8
+#: from so many values on the median is sought in a bracket
+_MANY = 20_000
 
 
 def _clean(values: npt.ArrayLike, weights: npt.ArrayLike | None) -> tuple[Array, Array | None]:
@@ -168,13 +172,12 @@ def median_mad_columns(values: npt.ArrayLike) -> tuple[Array, Array]:
         raise WrongCall(f"a table (n, m) is needed, got an array of {x.ndim} dimension(s).")
     middle = np.full(x.shape[1], np.nan)
     spread = np.full(x.shape[1], np.nan)
-    for j in range(x.shape[1]):
-        column = x[:, j].copy()  # contiguous: selection is several times faster than in strides
-        missing = np.isnan(column)
-        if missing.any():
-            column = column[~missing]
-        if column.size:
-            middle[j], spread[j] = _median_mad(column)
+    for start in range(0, x.shape[1], _TOGETHER):
+        # contiguous columns, several at a time: whole lines of memory are read once
+        for j, column in enumerate(x[:, start : start + _TOGETHER].T.copy(), start):
+            known = _without_missing(column)
+            if known.size:
+                middle[j], spread[j] = _median_mad(known)
     return middle, spread
 
 
@@ -204,16 +207,19 @@ def median_mad_groups(
     small = g.astype(np.int16) if n_groups < 2**15 else g
     order = np.argsort(small, kind="stable")
     edges = np.searchsorted(g[order], np.arange(n_groups + 1))
-    for j in range(x.shape[1]):
-        column = x[order, j]
-        for k in range(n_groups):
-            part = column[edges[k] : edges[k + 1]]
-            missing = np.isnan(part)
-            if missing.any():
-                part = part[~missing]
-            if part.size:
-                middle[k, j], spread[k, j] = _median_mad(part)
+    for start in range(0, x.shape[1], _TOGETHER):
+        some = np.take(x[:, start : start + _TOGETHER], order, axis=0).T.copy()
+        for j, column in enumerate(some, start):
+            for k in range(n_groups):
+                part = _without_missing(column[edges[k] : edges[k + 1]])
+                if part.size:
+                    middle[k, j], spread[k, j] = _median_mad(part)
     return middle, spread
+
+
+def _without_missing(x: Array) -> Array:
+    """Leave out NaN; a minimum tells soonest whether there is any."""
+    return x[~np.isnan(x)] if x.size and np.isnan(x.min()) else x
 
 
 def _median_mad(x: Array) -> tuple[float, float]:
@@ -226,6 +232,20 @@ def _median_mad(x: Array) -> tuple[float, float]:
 
 def _median_in_place(x: Array) -> float:
     half = x.size // 2
+    if x.size >= _MANY:
+        # the middle part only: bracketed by a sample, counted, then divided exactly
+        sample = np.sort(x[:: x.size // 2048])
+        reach = 2 * int(np.sqrt(sample.size))
+        low, high = sample[sample.size // 2 - reach], sample[sample.size // 2 + reach]
+        inside = x >= low
+        place = half - (x.size - int(np.count_nonzero(inside)))
+        inside &= x <= high
+        part = x[inside]
+        if 1 <= place < part.size:
+            part.partition((place - 1, place))
+            if x.size % 2:
+                return float(part[place])
+            return float((part[place - 1] + part[place]) / 2)
     x.partition(half)
     if x.size % 2:
         return float(x[half])
@@ -382,7 +402,7 @@ def huber_proposal_2(
     return location, scale
 
 
-def medcouple(values: npt.ArrayLike) -> float:
+def medcouple(values: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> float:
     """Give the medcouple, a robust measure of skewness between -1 and 1.
 
     Written for up to a few thousand values (it forms all pairs); more are thinned to 2,001
@@ -392,6 +412,8 @@ def medcouple(values: npt.ArrayLike) -> float:
     ----------
     values : array_like, shape (n,)
         Missing values are left out.
+    weights : array_like, shape (n,), optional
+        As in `weighted_quantile`; 501 weighted quantiles then stand for the values.
 
     Returns
     -------
@@ -408,10 +430,12 @@ def medcouple(values: npt.ArrayLike) -> float:
     >>> medcouple([1, 2, 3, 4, 5])
     0.0
     """
-    x, _ = _clean(values, None)
+    x, w = _clean(values, weights)
     if x.size < 3:
         return float("nan")
-    if x.size > 2001:
+    if w is not None:
+        x = weighted_quantile(x, np.linspace(0, 1, 501), w)
+    elif x.size > 2001:
         x = np.quantile(x, np.linspace(0, 1, 2001))
     z = np.sort(x) - np.median(x)
     upper, lower = z[z >= 0][::-1], z[z <= 0][::-1]

@@ -5,17 +5,24 @@ from hypothesis import strategies as st
 
 from geochem import plugins
 from geochem.background import (
+    AdjustedBoxplot,
     ConcentrationArea,
+    ConcentrationNumber,
+    ExtremeTail,
     MeanSd,
     MedianMad,
     Mixture,
+    NaturalBreaks,
     Percentile,
     ProbabilityPlot,
     TukeyFence,
 )
 from geochem.errors import WrongCall
 
-ALL = (ConcentrationArea, MeanSd, MedianMad, Mixture, Percentile, ProbabilityPlot, TukeyFence)
+ALL = (
+    AdjustedBoxplot, ConcentrationArea, ConcentrationNumber, ExtremeTail, MeanSd, MedianMad, Mixture,
+    NaturalBreaks, Percentile, ProbabilityPlot, TukeyFence,
+)  # fmt: skip
 
 
 @pytest.mark.published

@@ -21,7 +21,8 @@ def test_contract(soil):
     pd.testing.assert_frame_equal(pd.DataFrame(frame), pd.DataFrame(before))
     assert list(got.backgrounds.columns) == list(tables.BACKGROUNDS)
     assert list(got.thresholds.columns) == list(tables.THRESHOLDS)
-    assert list(got.domains.columns) == ["sample_id", "medium", "domain", "weight"]
+    columns = ["sample_id", "medium", "domain", "weight", "near_contact"]
+    assert list(got.domains.columns) == columns
     assert got.domains["sample_id"].tolist() == sorted(frame["sample_id"])
     assert got.domains["weight"].mean() == pytest.approx(1)
     assert set(got.domains["domain"]) == {"granite", "basalt"}

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from geochem.model.evidence import Association, Composition
     from geochem.model.quality import Calibration
     from geochem.model.surface import Surface
+    from geochem.model.threshold import Comparison
 
 #: bias of a standard on portable XRF that fails, unless the campaign file says otherwise. [%]
 _XRF_BIAS_PCT = 20.0
@@ -94,6 +95,9 @@ def threshold_per_sample(bundle: Bundle, element: str) -> tuple[npt.NDArray[np.f
     given = np.array([of_pair.get((m, d), np.nan) for m, d in pairs.to_numpy()])
     at = pd.Index(anomalies["sample_id"]).get_indexer(pd.Index(samples["sample_id"]))
     limits[at >= 0] = given[at[at >= 0]]
+    drift = bundle.shifts.get(element)
+    if drift:
+        limits *= 10.0 ** np.array([drift.get(str(s), 0.0) for s in samples["sample_id"]])
     if not of_pair:
         return limits, ""
     names = sorted(methods, key=lambda m: (-methods[m], m))
@@ -274,6 +278,23 @@ def probability(bundle: Bundle, symbol: str, medium: str) -> Caption:
     if assay:
         note += f" {assay[0].upper()}{assay[1:]}."
     return Caption(f"{symbol} in {medium}: probability plot", note, _source(bundle, symbol))
+
+
+def comparison(bundle: Bundle, made: Comparison) -> Caption:
+    """Words of the page with all threshold methods."""
+    note = (
+        f"n = {len(made.values)}. Bars: 90 % intervals. Filled: the assumptions of the method hold; "
+        "hollow: another rule stood in for it, or shown only to be compared."
+    )
+    return Caption(f"{made.element} in {made.medium}: the threshold by every method", note,
+                   _source(bundle, made.element))  # fmt: skip
+
+
+def distribution(bundle: Bundle, made: Comparison) -> Caption:
+    """Words of the page with histogram, density, box and single values."""
+    note = f"n = {len(made.values)}. One axis of concentration, log scale, in real units."
+    return Caption(f"{made.element} in {made.medium}: how the values spread", note,
+                   _source(bundle, made.element))  # fmt: skip
 
 
 def boxplots(bundle: Bundle, mine: pd.DataFrame, medium: str, shown: list[str]) -> Caption:

@@ -237,8 +237,11 @@ def _samples_behind(bundle: Bundle, surface: Surface) -> gpd.GeoDataFrame:
 
 
 def _background_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
+    from geochem.outputs.figures import concentration_area
     from geochem.outputs.figures.biplot import draw_biplot
     from geochem.outputs.figures.boxplots import draw_boxplots
+    from geochem.outputs.figures.comparison import draw_comparison
+    from geochem.outputs.figures.distribution import draw_distribution
     from geochem.outputs.figures.probability import can_draw, draw_probability
 
     samples, info, records = bundle.survey.samples, bundle.info, bundle.threshold_records
@@ -255,6 +258,21 @@ def _background_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
                 draw_probability, fit, element, medium=medium, info=info,
                 used=records.get((medium, "all", element)),
                 caption=captions.probability(bundle, element, medium),
+            )  # fmt: skip
+    for (medium, element), made in bundle.comparisons.items():
+        used = records.get((medium, "all", element))
+        yield f"thresholds_{element}", False, partial(
+            draw_comparison, made, used=used, info=info,
+            caption=captions.comparison(bundle, made),
+        )  # fmt: skip
+        yield f"distribution_{element}", False, partial(
+            draw_distribution, made, used=used, info=info,
+            caption=captions.distribution(bundle, made),
+        )  # fmt: skip
+        curve = made.records.get("concentration-area")
+        if curve is not None and concentration_area.can_draw(curve):
+            yield f"concentration_area_{element}", False, partial(
+                concentration_area.draw_concentration_area, curve, element, medium=medium, info=info,
             )  # fmt: skip
     medium = captions.main_medium(bundle)
     mine = samples.loc[(samples["medium"].fillna("") == medium).to_numpy()]

@@ -75,7 +75,8 @@ def _background(bundle: Bundle, figures: Path) -> list[Block]:
             (
                 str(row.medium), str(row.element), f"{row.method}{options}", str(row.transform),
                 concentration(row.element, row.value),
-                f"{concentration(row.element, row.low)} to {concentration(row.element, row.high)}",
+                f"{concentration(row.element, row.low)} to {concentration(row.element, row.high)}"
+                if row.low == row.low or row.high == row.high else "none",
                 f"{row.n_beyond} of {row.n}",
             )
         )  # fmt: skip
@@ -94,6 +95,9 @@ def _background(bundle: Bundle, figures: Path) -> list[Block]:
         blocks += [Paragraph("Elements that do not count, and why:"), Bullets(left_out[:25])]
     for element in leading_elements(bundle)[:4]:
         blocks += picture(figures, f"probability_{element}", f"Probability plot of {element}.")
+        blocks += picture(
+            figures, f"thresholds_{element}", f"Threshold of {element} by every method."
+        )
     return blocks + picture(figures, "boxplots", "Values by unit, log scale.")
 
 
