@@ -413,8 +413,8 @@ def _remember(settings: Settings, bundle: Bundle, clock: datetime) -> list[str]:
 def _check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
     """Check every method and option of the campaign file before a long run."""
     from geochem import plugins
-    from geochem.surfaces.options import surface_options
     from geochem.background.guideline import NAME as GUIDELINE
+    from geochem.surfaces.options import surface_options
 
     background = settings.table("background")
     wanted = [("thresholds", background["method"], background["options"])]
