@@ -10,13 +10,14 @@ certificate's SD.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from geochem.quality.arrange import BATCH_KEY, records
 from geochem.quality.limits import QualityLimits
+from geochem.stats.batch_departure import Departures, batch_departures
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -84,46 +85,53 @@ def _departures(rows: pd.DataFrame, family: dict[str, int], limits: QualityLimit
     centre = rows["centre"].to_numpy()[good]
     relative = rows["value"].to_numpy()[good] / centre - 1
     own = rows["spread"].to_numpy()[good] / centre
-    # The usual value of each standard, a median, is itself known only so well.
-    size = (
-        rows[good]
-        .groupby(["chart", "standard"], observed=True)["value"]
-        .transform("size")
-        .to_numpy()
-    )
+    freedom = rows["freedom"].to_numpy()[good]
+    standard = rows["standard"].cat.codes.to_numpy()[good]
+    departure, se, degrees = np.full(n, np.nan), np.full(n, np.nan), np.ones(n)
     weight = 1 / own**2
-    total = np.bincount(at, weight, n)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        departure = np.bincount(at, weight * relative, n) / total
-        noise = 1 / total + np.bincount(at, weight * own**2 * 1.57 / size, n) / total
+    by_chart = np.argsort(chart[at], kind="stable")
+    edges = np.flatnonzero(np.diff(chart[at][by_chart])) + 1
+    places = np.split(by_chart, edges) if len(at) else []
+
+    def measured(here: npt.NDArray[np.intp], usual: float = np.nan) -> tuple[Any, Departures]:
+        groups, code = np.unique(at[here], return_inverse=True)
+        _, one_each, kind = np.unique(standard[here], return_index=True, return_inverse=True)
+        return groups, batch_departures(
+            relative[here], code, kind, own[here], n_batches=len(groups),
+            spread_freedom=float(freedom[here][one_each].sum()),
+            spread_floor=limits.spread_floor_pct / 100, usual_between=usual,
+        )  # fmt: skip
+
+    # Twice: elements of one instrument tell together how much its batches usually differ.
+    first = [measured(here)[1] for here in places]
+    series = table[_CHART[:-1]].astype(str).agg("/".join, axis=1).to_numpy(dtype=object)
+    named = np.array([series[at[here[0]]] for here in places], dtype=object)
+    for here, name in zip(places, named, strict=True):
+        same = [
+            float(np.median(f.between))
+            for f, other in zip(first, named, strict=True)
+            if other == name and len(f.between) >= 4
+        ]
+        usual = float(np.median(same)) if len(same) >= 3 else np.nan
+        groups, found = measured(here, usual)
+        departure[groups], se[groups], degrees[groups] = found.departure, found.se, found.freedom
     # One wild reading among three or more is that reading's fault, not the batch's.
     wild = _most_extreme(at, relative / own, departure, n)
     rest = np.ones(len(at), dtype=bool)
     rest[wild] = False
     with np.errstate(divide="ignore", invalid="ignore"):
+        whole = np.bincount(at, weight * relative, n) / np.bincount(at, weight, n)
         sums = np.bincount(at[rest], (weight * relative)[rest], n)
-        others = sums / np.bincount(at[rest], weight[rest], n)
-    between = np.full(n, 0.01)
-    for c in np.unique(chart):
-        mine = np.flatnonzero((chart == c) & np.isfinite(departure))
-        if len(mine) >= 5:
-            between[mine] = _between_batches(departure[mine], noise[mine])
-    freedom = (
-        rows.drop_duplicates(["chart", "standard"])
-        .groupby("chart", observed=True)["freedom"]
-        .sum()
-        .clip(lower=1)
-    )
+        others = departure - whole + sums / np.bincount(at[rest], weight[rest], n)
     m = table["assay"].map(family).fillna(1).clip(lower=1).to_numpy(dtype=float)
     chance = np.minimum(_LEAST, limits.family_alarm / m)
-    degrees = table["chart"].map(freedom).to_numpy(dtype=float)
     return table.assign(
         n_standard=np.bincount(rows["group"], minlength=n),
         n_batches=table.groupby("chart", observed=True)["batch"].transform("nunique"),
         m=m,
         departure_pct=100 * departure,
         without_extreme_pct=100 * np.where(np.isfinite(others), others, departure),
-        z=departure / np.sqrt(noise + between**2),
+        z=departure / se,
         fail_z=student.isf(chance / 2, degrees),
         warn_z=student.isf(_THREE_S / 2, degrees),
         bias=rows.groupby("group", observed=True)["bias_pct"].median(),
@@ -140,7 +148,7 @@ def _own_verdicts(rows: pd.DataFrame, table: pd.DataFrame, limits: QualityLimits
     failed = (
         (away > table["fail_z"])
         & (size >= limits.departure_fail_pct)
-        & (without >= limits.departure_fail_pct)
+        & (without >= np.maximum(size / 2, limits.departure_warn_pct))
     )
     undecided = failed & (table["n_batches"] == 2) & ~_certificate_decides(table, limits)
     moved = (away > table["warn_z"]) & (size >= limits.departure_warn_pct)
@@ -291,12 +299,6 @@ def _certificate_decides(table: pd.DataFrame, limits: QualityLimits) -> npt.NDAr
     fine = table["bias"].abs() <= limits.xrf_bias_pct
     others_fine = fine.groupby(table["chart"], observed=True).transform("sum") - fine
     return ((table["bias"].abs() > limits.xrf_bias_pct) & (others_fine > 0)).to_numpy()
-
-
-def _between_batches(departure: npt.NDArray[np.float64], noise: npt.NDArray[np.float64]) -> float:
-    """Give the usual day-to-day spread [-]: robust, what the readings' own noise leaves over."""
-    scale = 1.4826 * float(np.median(np.abs(departure - np.median(departure))))
-    return float(np.sqrt(max(scale**2 - float(np.median(noise)), 0.0)))
 
 
 def _rules(rows: pd.DataFrame) -> pd.Series:
