@@ -173,7 +173,10 @@ def _in_range(
     for c in passed:
         if value_column(element, c.assay) in samples.columns:
             raw = values_of(samples, element, c.assay)
-            inside |= (raw.value >= c.low) & (raw.value <= c.high) & ~raw.below
+            own = (raw.value >= c.low) & (raw.value <= c.high) & ~raw.below
+            if c.samples is not None:
+                own &= samples["sample_id"].isin(c.samples).to_numpy(dtype=bool)
+            inside |= own
         else:  # only the corrected values are there: carry the range over the line
             ends = np.array([c.low, c.high])
             if c.log:

@@ -91,7 +91,7 @@ def read_again(
     taken = taken.groupby(["assay", "element"], sort=True)["calibrated"].any().reset_index()
     keep = list(dict.fromkeys(
         ["sample_id", "assay", "element", "value", "below", "above", "err", "instrument", "mode",
-         "batch", *columns]
+         "batch", "date_read", *columns]
     ))  # fmt: skip
     parts = []
     controls = survey.controls
@@ -149,21 +149,30 @@ def _duplicates(survey: Survey, keep: list[str]) -> list[pd.DataFrame]:
 
 def _calibrated(frame: pd.DataFrame, calibrations: list[Calibration]) -> pd.DataFrame:
     """Correct readings as the accepted values were."""
+    import pandas as pd
+
     fixed = frame["calibrated"].to_numpy(dtype=bool)
     if not fixed.any() or not calibrations:
         return frame
     columns = {c: frame[c].to_numpy(copy=True) for c in ("value", "below", "above", "err")}
     serial = frame["instrument"].fillna("").to_numpy(dtype=object)
+    ids = frame["sample_id"].to_numpy(dtype=object)
     places: Any = frame[fixed].groupby(["assay", "element"]).indices
     for (assay, element), at in places.items():
         rows = np.flatnonzero(fixed)[at]
-        chosen = calibrations_for(calibrations, element, assay, sorted(set(serial[rows])))
-        if chosen is None:
+        read = {"instrument": serial[rows]}
+        if "mode" in frame.columns:
+            read["mode"] = frame["mode"].fillna("").to_numpy(dtype=object)[rows]
+        if "date_read" in frame.columns:
+            day = pd.to_datetime(frame["date_read"]).dt.strftime("%Y-%m-%d").fillna("")
+            read["day"] = day.to_numpy(dtype=object)[rows]
+        lines = calibrations_for(calibrations, element, assay, ids[rows], read)
+        if lines is None:
             # an instrument that read controls only: its readings say nothing here
             columns["value"][rows] = np.nan
             continue
-        for name, calibration in chosen.items():
-            mine = rows[serial[rows] == name]
+        for calibration, hit in lines:
+            mine = rows[hit]
             given = tables.Values(*(columns[c][mine] for c in ("value", "below", "above", "err")))
             # the error of the line is common to all readings: only that of the shot counts
             line = apply_calibration(given, calibration)

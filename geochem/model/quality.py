@@ -159,6 +159,12 @@ class Calibration:
         that assay), NaN when fewer than five pairs lie there. [%]
     others : mapping of str to float
         Slopes of other methods on the same pairs and scale, as a check.
+    mode, since, until, matrix : str
+        Mode of the instrument, first and last day of reading, kind of ground that the line is for;
+        empty where it does not matter.
+    samples : frozenset of str, optional
+        The samples that this line corrects; None for all of the assay. Lines of one element, assay
+        and reference never share a sample.
     """
 
     element: str
@@ -189,6 +195,19 @@ class Calibration:
     blocks: int = 0
     near_bias_pct: float = float("nan")
     others: Mapping[str, float] = field(default_factory=dict)
+    mode: str = ""
+    since: str = ""
+    until: str = ""
+    matrix: str = ""
+    samples: frozenset[str] | None = None
+
+    @property
+    def group(self) -> str:
+        """Which readings the line is for, in words; empty for all, and for all others."""
+        since = f"from {self.since}" if self.since else ""
+        until = f"to {self.until}" if self.until else ""
+        parts = (self.instrument, self.mode, " ".join(x for x in (since, until) if x), self.matrix)
+        return ", ".join(p for p in parts if p)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -204,7 +223,8 @@ class QualityReport:
     calibrations : tuple of Calibration
         Every one that was tried, those that failed included.
     calibration_pairs : pandas.DataFrame
-        ``element, assay, reference_assay, sample_id, x, y, x_err, y_err, used``; mg/kg.
+        ``element, assay, reference_assay, sample_id, x, y, x_err, y_err, used, reason, group``;
+        mg/kg; `group` as that of the calibration.
     reread : pandas.DataFrame
         ``batch, sample_id, reason``: what to read or analyse again.
     findings : tuple of Finding

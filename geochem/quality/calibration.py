@@ -12,13 +12,13 @@ from geochem.elements import SYMBOLS, element_rank
 from geochem.model.finding import Finding, name_some
 from geochem.model.quality import Calibration
 from geochem.quality.calibration_fit import Fit, fit_line
+from geochem.quality.calibration_groups import LEAST_GAP, Group, split_pairs
 from geochem.quality.calibration_pairs import (
     PAIR_COLUMNS,
     Errors,
     assay_facts,
     collect_pairs,
     conditions_of,
-    media_of,
 )
 from geochem.quality.certificates import PART
 from geochem.quality.limits import QualityLimits
@@ -37,7 +37,6 @@ class _Job:
     element: str
     assay: str
     reference: str
-    instrument: str
     digestion: str
     fraction_differs: bool
 
@@ -84,13 +83,13 @@ def calibrate(
     readers = sorted(a for a, f in facts.items() if f.source == "pxrf")
     laboratories = sorted(a for a, f in facts.items() if f.source == "laboratory")
     errors = Errors(duplicates, limits)
-    media = media_of(survey)
     calibrations: list[Calibration] = []
     tables: list[pd.DataFrame] = []
     findings: list[Finding] = []
     for assay in readers:
         conditions = conditions_of(survey, arranged, assay)
-        instruments = conditions["instrument"]
+        matrix = limits.calibration_matrix
+        conditions["matrix"] = {} if matrix == "none" else conditions[matrix]
         labelled: dict[tuple[str, ...], dict[str, npt.NDArray[np.object_]]] = {}
         for reference in laboratories:
             elements = sorted(
@@ -118,38 +117,34 @@ def calibrate(
                     continue
                 digestion = facts[reference].digestion.get(element, "")
                 everything = _measured(survey, element, assay)
-                for name, part in _by_instrument(pairs, set(instruments.values()), limits):
-                    one = _Job(element, assay, reference, name, digestion, differs)
-                    done, fit = _one(one, part, everything, limits)
+                pairs["group"] = pd.Series([""] * len(pairs), dtype=object)
+                one = _Job(element, assay, reference, digestion, differs)
+                for group in split_pairs(pairs, conditions, limits):
+                    part = pairs[group.rows]
+                    done, fit = _one(one, group, part, everything, limits)
                     calibrations.append(done)
-                    findings += _disagreement(one, part, fit, media)
-                    pairs.loc[part.index[fit.wild], "used"] = False
-                    pairs.loc[part.index[fit.wild], "reason"] = "far off the line"
+                    findings += _disagreement(one, part, fit, matrix)
+                    own = part.index[fit.wild]
+                    pairs.loc[own, "used"] = False
+                    pairs.loc[own, "reason"] = "far off the line"
+                    if not group.lacking:
+                        pairs.loc[part.index, "group"] = done.group
                 tables.append(pairs)
             findings += _about(assay, reference, facts, few, tables, limits)
-    calibrations.sort(
-        key=lambda c: (element_rank(c.element), c.assay, c.reference_assay, c.instrument)
-    )
-    split = sorted({c.element for c in calibrations if c.instrument}, key=element_rank)
-    if split:
-        findings.append(
-            Finding(
-                "calibrated-by-instrument", "note",
-                f"The instruments differ in {name_some(split)}, so each has a calibration of its "
-                f"own there.",
-            )
-        )  # fmt: skip
+    calibrations.sort(key=lambda c: (element_rank(c.element), c.assay, c.reference_assay, c.group))
+    findings += _lines_said(calibrations)
     findings += _ranges(survey, calibrations)
     kept = [t for t in tables if len(t)]
-    columns = [*PAIR_COLUMNS, "reason"]
+    columns = [*PAIR_COLUMNS, "reason", "group"]
     empty = pd.DataFrame(columns=columns)
     all_pairs = pd.concat(kept, ignore_index=True)[columns] if kept else empty
     return tuple(calibrations), all_pairs, findings
 
 
 def _one(
-    job: _Job, pairs: pd.DataFrame, everything: npt.NDArray[np.float64], limits: QualityLimits
-) -> tuple[Calibration, Fit]:
+    job: _Job, group: Group, pairs: pd.DataFrame, everything: npt.NDArray[np.float64],
+    limits: QualityLimits,
+) -> tuple[Calibration, Fit]:  # fmt: skip
     used = pairs[pairs["used"].to_numpy(dtype=bool)]
     place = np.flatnonzero(pairs["used"].to_numpy(dtype=bool))
     fit = fit_line(
@@ -163,15 +158,19 @@ def _one(
     left_out = int(pairs["reason"].isin(["below detection", "above the range"]).sum())
     near, near_se = _near_threshold(kept, fit, everything)
     verdict, reason = _verdict(job, fit, kept, left_out, everything, limits, near, near_se)
+    if group.lacking:
+        verdict = "provisional" if verdict == "pass" else verdict
+        reason += f"; {group.lacking}"
     done = Calibration(
         element=job.element, assay=job.assay, reference_assay=job.reference,
-        instrument=job.instrument, slope=fit.slope, intercept=fit.intercept,
+        instrument=group.instrument, slope=fit.slope, intercept=fit.intercept,
         slope_se=fit.slope_se, intercept_se=fit.intercept_se, covariance=fit.covariance,
         log=fit.log, n=fit.n, n_left_out=left_out, low=float(kept.min()), high=float(kept.max()),
         r2=fit.r2, rmse_pct=fit.rmse_pct, bias_pct=fit.bias_pct, verdict=verdict, reason=reason,
         slope_low=fit.slope_interval[0], slope_high=fit.slope_interval[1],
         intercept_low=fit.intercept_interval[0], intercept_high=fit.intercept_interval[1],
-        blocks=fit.blocks, near_bias_pct=near, others=fit.others,
+        blocks=fit.blocks, near_bias_pct=near, others=fit.others, mode=group.mode,
+        since=group.since, until=group.until, matrix=group.matrix, samples=group.samples,
     )  # fmt: skip
     return done, replace(fit, wild=wild)
 
@@ -246,24 +245,29 @@ def _verdict(
     return grade, numbers + why
 
 
-def _by_instrument(
-    pairs: pd.DataFrame, in_use: set[str], limits: QualityLimits
-) -> list[tuple[str, pd.DataFrame]]:
-    """Split pairs by instrument when asked for, or when one line does not serve them all."""
-    counts = pairs[pairs["used"]].groupby("instrument", observed=True)["used"].sum()
-    least = limits.calibration_pairs
-    if len(in_use) < 2 or "" in in_use or any(counts.get(n, 0) < least for n in in_use):
-        return [("", pairs)]
-    used = pairs[pairs["used"]]
-    together = fit_line(
-        used["x"].to_numpy(), used["y"].to_numpy(), used["x_err"].to_numpy(),
-        used["y_err"].to_numpy(), log_range=limits.calibration_log_range, extras=False,
-    )  # fmt: skip
-    kept = used[~together.wild]
-    labels = kept["instrument"].to_numpy(dtype=object)
-    if not limits.per_instrument and not _shifts(kept, together, labels):
-        return [("", pairs)]
-    return [(n, pairs[pairs["instrument"] == n]) for n in sorted(in_use)]
+def _lines_said(calibrations: list[Calibration]) -> list[Finding]:
+    """Say which elements have one line for all readings and which have several, and why."""
+    out: list[Finding] = []
+    for key in sorted({(c.assay, c.reference_assay) for c in calibrations}):
+        mine = [c for c in calibrations if (c.assay, c.reference_assay) == key]
+        lines: dict[str, list[str]] = {}
+        for c in mine:
+            lines.setdefault(c.element, []).append(c.group or "all others")
+        several = {e: g for e, g in lines.items() if len(g) > 1}
+        if not several:
+            continue
+        named = [f"{e} ({'; '.join(g)})" for e, g in several.items()]
+        common = [e for e in lines if e not in several]
+        end = f" One line serves all readings of {name_some(common)}." if common else ""
+        out.append(
+            Finding(
+                "calibrated-by-group", "note",
+                f"{key[0]} to {key[1]}: readings differ beyond chance and by more than "
+                f"{100 * LEAST_GAP:.0f} % in {name_some(named)}, so each group is corrected by a "
+                f"line of its own.{end}",
+            )
+        )  # fmt: skip
+    return out
 
 
 def _shifts(used: pd.DataFrame, fit: Fit, labels: npt.NDArray[np.object_]) -> dict[str, float]:
@@ -289,36 +293,26 @@ def _measured(survey: Survey, element: str, assay: str) -> npt.NDArray[np.float6
     return found.value[keep]
 
 
-def _disagreement(
-    job: _Job, pairs: pd.DataFrame, fit: Fit, media: dict[str, str]
-) -> list[Finding]:
-    """Say when the same line does not serve every instrument or medium."""
+def _disagreement(job: _Job, pairs: pd.DataFrame, fit: Fit, matrix: str) -> list[Finding]:
+    """Say when the same line does not serve every medium or kind of ground."""
     out: list[Finding] = []
     used = pairs[pairs["used"].to_numpy(dtype=bool) & ~fit.wild]
-    groups = {
-        "instrument": used["instrument"], "mode": used["mode"], "month": used["month"],
-        "medium": _media(used, media), "lithology": used["lithology"],
-        "regolith": used["regolith"],
-    }  # fmt: skip
-    for what, labels in groups.items():
-        shifts = _shifts(used, fit, labels.to_numpy(dtype=object))
+    for what in ("medium", "lithology", "regolith"):
+        if what == matrix:
+            continue
+        shifts = _shifts(used, fit, used[what].to_numpy(dtype=object))
         named = [f"{n} {s:+.0f} %" for n, s in shifts.items()]
         if named:
             out.append(
                 Finding(
                     f"calibration-differs-by-{what}", "warning",
                     f"{job.assay} to {job.reference}, {job.element}: one line does not serve "
-                    f"every {what} (left over: {', '.join(named)}).",
+                    f"every {what} (left over: {', '.join(named)}). For lines of their own: "
+                    f"[quality] options = {{ calibration_matrix = '{what}' }}.",
                     element=job.element,
                 )
             )  # fmt: skip
     return out
-
-
-def _media(used: pd.DataFrame, media: dict[str, str]) -> pd.Series:
-    import pandas as pd
-
-    return pd.Series([media.get(str(i), "") for i in used["sample_id"]], dtype=object)
 
 
 def _about(

@@ -86,30 +86,37 @@ def conditions_of(survey: Survey, arranged: Arranged, assay: str) -> dict[str, d
     Returns
     -------
     dict of str to dict of sample id to str
-        ``instrument, mode, batch, month, lithology, regolith``; of several the first by name.
+        ``instrument, mode, batch, date, medium, lithology, regolith``; of several batches the
+        first by name and of several days the first, empty text for several instruments or modes.
     """
     import pandas as pd
 
     rows = arranged.results
-    rows = rows[(rows["assay"] == assay).to_numpy()]
+    rows = rows[((rows["assay"] == assay) & ~rows["control"]).to_numpy()]
     ids = rows["sample_id"].cat.codes.to_numpy()
     names = rows["sample_id"].cat.categories.astype(str).to_numpy()
     out: dict[str, dict[str, str]] = {}
+    none = np.iinfo(np.int64).max
     for what in ("instrument", "mode", "batch"):
         # Categories are sorted, so the least code is the first by name.
-        codes = rows[what].cat.codes.to_numpy()
-        least = np.full(len(names), np.iinfo(np.int64).max)
+        codes = rows[what].cat.codes.to_numpy().astype(np.int64)
+        least, most = np.full(len(names), none), np.full(len(names), -1)
         np.minimum.at(least, ids, codes)
-        labels = rows[what].cat.categories.astype(str).to_numpy()
-        seen = np.flatnonzero(least < len(labels))
-        out[what] = dict(zip(names[seen], labels[least[seen]], strict=True))
+        np.maximum.at(most, ids, codes)
+        labels = rows[what].cat.categories.astype(str).to_numpy(dtype=object)
+        seen = np.flatnonzero(least < none)
+        text = labels[least[seen]]
+        if what != "batch":
+            text = np.where(least[seen] == most[seen], text, "")
+        out[what] = dict(zip(names[seen], text, strict=True))
     day = rows["date_read"].to_numpy(dtype="datetime64[ns]")
     known = ~np.isnat(day)
-    first = np.full(len(names), np.iinfo(np.int64).max)
+    first = np.full(len(names), none)
     np.minimum.at(first, ids[known], day[known].astype(np.int64))
-    seen = np.flatnonzero(first < np.iinfo(np.int64).max)
-    months = first[seen].astype("datetime64[ns]").astype("datetime64[M]").astype(str)
-    out["month"] = dict(zip(names[seen], months, strict=True))
+    seen = np.flatnonzero(first < none)
+    dates = first[seen].astype("datetime64[ns]").astype("datetime64[D]").astype(str)
+    out["date"] = dict(zip(names[seen], dates.astype(object), strict=True))
+    out["medium"] = media_of(survey)
     for what in ("lithology", "regolith"):
         out[what] = {}
         for frame in (survey.samples, survey.unlocated):

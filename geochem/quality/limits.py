@@ -14,6 +14,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "drift": ("none", "linear", "bracket"),
     "failed_batches": ("use", "down-weight", "leave out"),
     "run_rules": ("westgard", "nelson"),
+    "calibration_matrix": ("none", "medium", "lithology", "regolith"),
 }
 
 #: how far an element can be believed, best first
@@ -88,6 +89,11 @@ class QualityLimits:
     per_instrument : bool
         Fit one calibration per instrument wherever each has enough pairs; else only where one
         line does not serve all instruments.
+    calibration_matrix : {"none", "medium", "lithology", "regolith"}
+        Kind of ground that may have calibrations of its own.
+    calibration_dates : tuple of str
+        First days of new date windows of the calibration (after a repair, say); none given: one
+        change is looked for.
     drift : {"none", "linear", "bracket"}
         Correct readings of portable XRF by the standards of their batch.
     failed_batches : {"use", "down-weight", "leave out"}
@@ -138,6 +144,8 @@ class QualityLimits:
     xrf_error_pct: float = 5.0
     laboratory_error_pct: float = 5.0
     per_instrument: bool = False
+    calibration_matrix: str = "none"
+    calibration_dates: tuple[str, ...] = ()
     drift: str = "none"
     failed_batches: str = "use"
     run_rules: str = "westgard"
@@ -196,6 +204,8 @@ def read_limits(options: Mapping[str, Any] | QualityLimits | None) -> QualityLim
             if word not in CHOICES[name]:
                 raise unknown(f"value of [quality] option '{name}'", str(value), CHOICES[name])
             given[name] = word
+        elif name == "calibration_dates":
+            given[name] = _days(value)
         elif name == "per_instrument":
             if not isinstance(value, bool):
                 raise WrongCall(
@@ -218,6 +228,17 @@ def read_limits(options: Mapping[str, Any] | QualityLimits | None) -> QualityLim
                 f"'{high}' ({getattr(limits, high):g})."
             )
     return limits
+
+
+def _days(value: Any) -> tuple[str, ...]:
+    from datetime import date
+
+    try:
+        return tuple(sorted(date.fromisoformat(str(v)).isoformat() for v in list(value)))
+    except (TypeError, ValueError):
+        raise WrongCall(
+            f"[quality] option 'calibration_dates' is a list of days as YYYY-MM-DD, got {value!r}."
+        ) from None
 
 
 def _cv_table(value: Any) -> dict[str, dict[str, float]]:

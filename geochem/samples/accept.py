@@ -45,7 +45,7 @@ def accept_values(
     (an equal number: the laboratory, then the alphabet); one without a single detection comes
     after those with some, and portable XRF of gold, the platinum metals, Hg, Te and Tl after any
     laboratory. The values of an assay are corrected when a calibration of it passed (or is
-    provisional, with a finding) for every instrument in use; otherwise they stay as read.
+    provisional, with a finding) for every group of readings; otherwise they stay as read.
 
     Parameters
     ----------
@@ -82,7 +82,6 @@ def accept_values(
         if name not in assays and name not in sources:
             raise unknown("assay in [quality] prefer", name, assays)
     usable = [c for c in calibrations if c.verdict in USABLE]
-    instruments = _instruments(survey, usable)
     medium = table["medium"].fillna("").to_numpy(dtype=object)
     counted = np.ones(len(table), dtype=bool)
     if "use" in table.columns:
@@ -102,7 +101,7 @@ def accept_values(
                 continue
             values = _values(table, element, choice.assay)
             values, used, found = _calibrate(
-                values, element, choice.assay, here, usable, instruments, table, kind
+                values, element, choice.assay, here, usable, table, kind
             )
             findings += found
             choices.setdefault(kind, []).append(replace(choice, calibrations=used))
@@ -166,24 +165,6 @@ def _sources(survey: Survey) -> dict[str, str]:
     return out
 
 
-def _instruments(survey: Survey, usable: list[Calibration]) -> dict[tuple[str, str], pd.Series]:
-    """Give, by assay and element, the instrument of each sample where calibrations go by it."""
-    out = {}
-    keys = ["sample_id", "element", "instrument"]
-    for assay in sorted({c.assay for c in usable if c.instrument}):
-        elements = {c.element for c in usable if c.assay == assay}
-        results = survey.results
-        here = (results["assay"] == assay) & results["instrument"].notna()
-        rows = results.loc[here & results["element"].isin(elements), keys].drop_duplicates()
-        # read with two instruments: neither calibration fits
-        two = rows.duplicated(["sample_id", "element"], keep=False)
-        rows = rows.assign(instrument=rows["instrument"].where(~two, "several"))
-        rows = rows.drop_duplicates()
-        for element, group in rows.groupby("element"):
-            out[assay, str(element)] = group.set_index("sample_id")["instrument"]
-    return out
-
-
 def _values(table: pd.DataFrame, element: str, assay: str) -> Values:
     name = value_column(element, assay)
     return Values(
@@ -239,34 +220,32 @@ def _choose(
 
 def _calibrate(
     values: Values, element: str, assay: str, here: Flags, usable: list[Calibration],
-    instruments: dict[tuple[str, str], pd.Series], table: pd.DataFrame, kind: str,
+    table: pd.DataFrame, kind: str,
 ) -> tuple[Values, tuple[Calibration, ...], list[Finding]]:  # fmt: skip
-    """Correct the values of one element if a calibration covers every sample of the medium."""
+    """Correct the values of one element if calibrations cover every sample of the medium."""
     if not any(c.element == element and c.assay == assay for c in usable):
         return values, (), []
-    there = here & np.isfinite(values.value)
-    serial = np.full(len(table), "", dtype=object)
-    if (assay, element) in instruments:
-        serial = (
-            table["sample_id"].map(instruments[assay, element]).fillna("").to_numpy(dtype=object)
-        )
-    chosen = calibrations_for(usable, element, assay, sorted(set(serial[there])))
-    if chosen is not None:
+    at = np.flatnonzero(here & np.isfinite(values.value))
+    lines = calibrations_for(
+        usable, element, assay, table["sample_id"].to_numpy(dtype=object)[at]
+    )  # fmt: skip
+    if lines is not None:
         out = _values(table, element, assay)
         used: list[Calibration] = []
         beyond = 0
-        for name, calibration in chosen.items():
-            rows = there & (serial == name)
-            mine_here = Values(
-                values.value[rows], values.below[rows], values.above[rows], values.err[rows]
+        for calibration, mine in lines:
+            rows = at[mine]
+            part = apply_calibration(
+                Values(
+                    values.value[rows], values.below[rows], values.above[rows], values.err[rows]
+                ),
+                calibration,
             )
-            part = apply_calibration(mine_here, calibration)
             for target, new in zip(out, part, strict=True):
                 target[rows] = new
-            x = values.value[rows & ~values.below & ~values.above]
+            x = values.value[rows][~values.below[rows] & ~values.above[rows]]
             beyond += int(((x > 1.1 * calibration.high) | (x < 0.9 * calibration.low)).sum())
-            if calibration not in used:
-                used.append(calibration)
+            used.append(calibration)
         found = []
         if beyond:
             low = min(c.low for c in used)
@@ -284,8 +263,8 @@ def _calibrate(
         Finding(
             "calibration-partial", "warning",
             f"{element} of assay '{assay}' stays uncorrected in {kind or 'samples'}: not every "
-            "instrument that was used has a calibration, and corrected and uncorrected values are "
-            "not mixed.",
+            "instrument, mode, date or kind of ground has a calibration that may be used, and "
+            "corrected and uncorrected values are not mixed.",
             element=element,
         )
     ]  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,9 +22,13 @@ USABLE = ("pass", "provisional")
 
 
 def calibrations_for(
-    calibrations: Iterable[Calibration], element: str, assay: str, instruments: Sequence[str]
-) -> dict[str, Calibration] | None:
-    """Choose a calibration for every instrument, all toward one reference.
+    calibrations: Iterable[Calibration],
+    element: str,
+    assay: str,
+    sample_ids: npt.ArrayLike,
+    read: Mapping[str, npt.ArrayLike] | None = None,
+) -> list[tuple[Calibration, npt.NDArray[np.bool_]]] | None:
+    """Give every value its own calibration line, all toward one reference.
 
     Parameters
     ----------
@@ -32,31 +36,57 @@ def calibrations_for(
         Those with another verdict than pass or provisional are not used.
     element, assay : str
         What is corrected.
-    instruments : sequence of str
-        Those in use; empty text for unknown.
+    sample_ids : array_like of str, shape (n,)
+        Of the values.
+    read : mapping of str to array_like of str, shape (n,), optional
+        ``instrument, mode, day`` (YYYY-MM-DD) of the values, as far as known: for controls, whose
+        names no line holds. A control that fits several lines has none.
 
     Returns
     -------
-    dict of str to Calibration or None
-        By instrument; None when one of them has no calibration toward the same reference:
-        corrected and uncorrected values are not mixed.
+    list of (Calibration, ndarray of bool) or None
+        Lines and the values they are for; None when a value has no line toward the same
+        reference: corrected and uncorrected values are not mixed.
     """
+    ids = np.asarray(sample_ids, dtype=object)
     mine = [
         c for c in calibrations
         if c.element == element and c.assay == assay and c.verdict in USABLE
     ]  # fmt: skip
-    mine.sort(key=lambda c: (USABLE.index(c.verdict), -c.n, c.reference_assay, c.instrument))
+    mine.sort(key=lambda c: (USABLE.index(c.verdict), -c.n, c.reference_assay, c.group))
     # toward one reference only: another digestion would be another quantity
     for reference in dict.fromkeys(c.reference_assay for c in mine):
-        best: dict[str, Calibration] = {}
-        for c in mine:
-            if c.reference_assay == reference:
-                best.setdefault(c.instrument, c)
-        chosen = {s: best.get(s) or best.get("") for s in instruments}
-        found = {s: c for s, c in chosen.items() if c is not None}
-        if len(found) == len(chosen):
-            return found
+        lines = [c for c in mine if c.reference_assay == reference]
+        left = np.ones(len(ids), dtype=bool)
+        found: list[tuple[Calibration, npt.NDArray[np.bool_]]] = []
+        for line in lines:
+            rows = left.copy()
+            if line.samples is not None:
+                rows &= np.fromiter((i in line.samples for i in ids), dtype=bool, count=len(ids))
+            left &= ~rows
+            found.append((line, rows))
+        if left.any() and read is not None:
+            fits = np.array([_fits(line, read, len(ids)) for line in lines])
+            alone = left & (fits.sum(axis=0) == 1)
+            found = [(line, rows | (alone & f)) for (line, rows), f in zip(found, fits, strict=True)]
+            left &= ~alone
+        if not left.any():
+            return [(line, rows) for line, rows in found if rows.any()]
     return None
+
+
+def _fits(
+    line: Calibration, read: Mapping[str, npt.ArrayLike], n: int
+) -> npt.NDArray[np.bool_]:  # fmt: skip
+    """Say for which readings a line can be, by instrument, mode and day."""
+    out = np.full(n, not line.matrix)
+    for what, wanted in (("instrument", line.instrument), ("mode", line.mode)):
+        if wanted and what in read:
+            out &= np.asarray(read[what], dtype=object) == wanted
+    if "day" in read and (line.since or line.until):
+        day = np.asarray(read["day"], dtype=object).astype(str)
+        out &= (day >= line.since) & ((day <= line.until) if line.until else True)
+    return out
 
 
 def apply_calibration(values: Values, calibration: Calibration) -> Values:

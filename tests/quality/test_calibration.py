@@ -106,6 +106,94 @@ def test_instruments_that_differ_get_a_line_each(survey, certificates):
     assert {c.verdict for c in lines.values()} == {"pass"}
 
 
+def _step(survey, by, hit, results_hit=None, **columns):
+    """Multiply iron of the samples where `hit`; write columns into the results of `results_hit`."""
+    samples, results = survey.samples.copy(), survey.results.copy()
+    samples["Fe_ppm__xrf"] *= np.where(hit, by, 1.0)
+    for name, value in columns.items():
+        results.loc[results_hit & (results["assay"] == "xrf"), name] = value
+    return dataclasses.replace(survey, samples=samples, results=results)
+
+
+def _day(column):
+    return column.str.slice(1, 4).astype(int)
+
+
+def test_a_change_in_time_gets_two_lines_and_every_sample_its_own(survey, certificates):
+    from geochem.samples.calibrated import apply_calibration
+
+    late = _day(survey.samples["sample_id"]) >= 5
+    report = judge_quality(_step(survey, 1.4, late), certificates)
+    lines = [c for c in report.calibrations if c.element == "Fe"]
+    assert [(c.since, c.until) for c in lines] == [("2026-03-06", ""), ("", "2026-03-05")]
+    assert {c.verdict for c in lines} == {"pass"}
+    # Both correct the same truth: 1.05 and 1.05 x 1.4 times what the laboratory finds.
+    values = [
+        apply_calibration(_one_value(40000.0 * k), c).value[0]
+        for c, k in zip(lines, (1.05 * 1.4, 1.05), strict=True)
+    ]
+    assert values == pytest.approx([40000, 40000], rel=0.04)
+    shared = lines[0].samples & lines[1].samples
+    assert not shared
+    assert set(survey.samples["sample_id"]) <= lines[0].samples | lines[1].samples
+    assert "calibrated-by-group" in {f.code for f in report.findings}
+    assert [c.group for c in report.calibrations if c.element == "Zn"] == [""]
+
+
+def _one_value(x):
+    from geochem.model.tables import Values
+
+    no = np.array([False])
+    return Values(np.array([x]), no, no, np.array([np.nan]))
+
+
+def test_a_mode_with_too_few_pairs_keeps_the_common_line(simulated, certificates):
+    survey = simulated(7, days=9, lab_every=5)
+    day = _day(survey.samples["sample_id"])
+    results_day = survey.results["sample_id"].str.slice(1, 4)
+    # Four days in a second mode that reads 35 % high, one day in a third.
+    changed = _step(
+        survey, 1.35, (day >= 4) & (day < 8), results_day.isin(["004", "005", "006", "007"]),
+        mode="rock",
+    )  # fmt: skip
+    changed = _step(changed, 1.0, day < 0, results_day == "008", mode="third")
+    lines = {
+        c.group: c
+        for c in judge_quality(changed, certificates).calibrations
+        if c.element == "Fe"
+    }
+    assert set(lines) == {"rock", "soil", ""}
+    assert lines[""].samples == set(survey.samples["sample_id"][day == 8])
+    assert lines[""].verdict != "pass"
+    assert "too few pairs tell that of third" in lines[""].reason
+
+
+def test_kind_of_ground_only_when_asked_for(survey, certificates):
+    clay = _day(survey.samples["sample_id"]) % 2 == 0
+    changed = _step(survey, 1.4, clay)
+    samples = changed.samples.assign(lithology=np.where(clay, "clay", "sand"))
+    changed = dataclasses.replace(changed, samples=samples)
+    plain = judge_quality(changed, certificates)
+    assert "calibration-differs-by-lithology" in {f.code for f in plain.findings}
+    assert [c.matrix for c in plain.calibrations if c.element == "Fe"] == [""]
+    split = judge_quality(changed, certificates, options={"calibration_matrix": "lithology"})
+    assert [c.matrix for c in split.calibrations if c.element == "Fe"] == ["clay", "sand"]
+
+
+def test_lines_of_instruments_that_agree_stay_one(simulated, certificates):
+    """False splits over four campaigns whose modes differ in name only."""
+    split = total = 0
+    for seed in range(4):
+        survey = simulated(seed, days=6, per_day=40, lab_every=4, controls=False)
+        odd = survey.results["sample_id"].str.slice(1, 4).isin(["001", "003", "005"])
+        survey = _step(survey, 1.0, np.zeros(len(survey.samples), bool), odd, mode="rock")
+        lines = judge_quality(survey, certificates).calibrations
+        split += sum(bool(c.group) for c in lines)
+        total += len(lines)
+    assert total >= 24
+    assert split == 0
+
+
 def test_mixed_up_sample_does_not_bend_the_line():
     rng = np.random.default_rng(1)
     x = 10 ** rng.uniform(1, 3, 40)
@@ -124,7 +212,7 @@ def test_no_relation_fails_however_small_the_error():
     rng = np.random.default_rng(2)
     x, y = (20000 * (1 + 0.03 * rng.standard_normal(60)) for _ in range(2))
     fit = fit_line(x, y, 0.03 * x, 0.03 * y)
-    job = _Job("K", "xrf", "lab", "", "total", fraction_differs=False)
+    job = _Job("K", "xrf", "lab", "total", fraction_differs=False)
     verdict, reason = _verdict(job, fit, x, 0, x, QualityLimits())
     assert verdict == "fail"
     assert "no relation" in reason

@@ -92,7 +92,12 @@ def test_failed_calibration_is_not_used_and_provisional_is_said(survey):
 
 
 def test_by_instrument_or_not_at_all(survey):
-    both = [calibration(instrument="P1"), calibration(instrument="P2", intercept=0.0)]
+    ids = survey.results.loc[survey.results["assay"] == "xrf"].groupby("instrument")["sample_id"]
+    of = {name: frozenset(part) for name, part in ids}
+    both = [
+        calibration(instrument="P1", samples=of["P1"]),
+        calibration(instrument="P2", intercept=0.0, samples=of["P2"]),
+    ]
     out = accept_values(survey, both)
     assert out.samples["Cu_ppm"][[2, 3]].tolist() == pytest.approx([39.0, 48.0])
     partial = accept_values(survey, both[:1])

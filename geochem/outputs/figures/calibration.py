@@ -41,8 +41,8 @@ def draw_calibration(
     calibration : Calibration
         The line; drawn only within its valid range.
     pairs : pandas.DataFrame
-        ``element, assay, reference_assay, x, y, used``; mg/kg. A column ``instrument``, when there,
-        is matched too.
+        ``element, assay, reference_assay, x, y, used``; mg/kg. A column ``group``, when there, is
+        matched too.
     ax : Axes, optional
         Where to draw; a new page when None.
 
@@ -57,8 +57,8 @@ def draw_calibration(
         & (pairs["assay"] == calibration.assay)
         & (pairs["reference_assay"] == calibration.reference_assay)
     ]
-    if calibration.instrument and "instrument" in mine.columns:
-        mine = mine.loc[mine["instrument"] == calibration.instrument]
+    if calibration.group and "group" in mine.columns:
+        mine = mine.loc[mine["group"] == calibration.group]
     x, y = mine["x"].to_numpy(dtype=float), mine["y"].to_numpy(dtype=float)
     used = mine["used"].to_numpy(dtype=bool)
     ok = np.isfinite(x) & np.isfinite(y) & ((x > 0) & (y > 0) | (not calibration.log))
@@ -94,7 +94,7 @@ def draw_calibration(
     ax.grid(visible=True)
     ax.set_xlabel(f"{calibration.assay} [{unit}]", labelpad=1)
     ax.set_ylabel(f"{calibration.reference_assay} [{unit}]", labelpad=1)
-    where = f", {calibration.instrument}" if calibration.instrument else ""
+    where = f", {calibration.group}" if calibration.group else ""
     ax.set_title(literal(f"{calibration.element}{where}: {calibration.verdict}", 44), pad=3)
     left_out = f" ({calibration.n_left_out} left out)" if calibration.n_left_out else ""
     words = [f"n {calibration.n}{left_out}"]

@@ -368,18 +368,7 @@ def calibrations_shown(bundle: Bundle) -> list[Calibration]:
     have = set(pairs["element"]) if len(pairs) else set()
     order = {e: i for i, e in enumerate(leading_elements(bundle))}
     tried = [c for c in bundle.quality.calibrations if c.element in have]
-    return sorted(tried, key=lambda c: (order.get(c.element, 99), -c.n, c.element, c.instrument))
-
-
-def pairs_by_instrument(bundle: Bundle) -> pd.DataFrame:
-    """Give the calibration pairs; where instruments have lines of their own, with the instrument."""
-    quality, results = bundle.quality, bundle.survey.results
-    pairs = quality.calibration_pairs
-    if "instrument" in pairs.columns or not any(c.instrument for c in quality.calibrations):
-        return pairs
-    key = ["sample_id", "assay"]
-    known = results.loc[results["instrument"].notna(), [*key, "instrument"]]
-    return pairs.merge(known.drop_duplicates(key), on=key, how="left", validate="many_to_one")
+    return sorted(tried, key=lambda c: (order.get(c.element, 99), -c.n, c.element, c.group))
 
 
 def calibrations(bundle: Bundle) -> Caption:

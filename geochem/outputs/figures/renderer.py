@@ -307,7 +307,7 @@ def _quality_jobs(bundle: Bundle) -> Iterator[Job]:
     tried = captions.calibrations_shown(bundle)
     if tried:
         yield "xrf_laboratory", False, partial(
-            draw_calibrations, tried, captions.pairs_by_instrument(bundle), info=info,
+            draw_calibrations, tried, bundle.quality.calibration_pairs, info=info,
             caption=captions.calibrations(bundle),
         )  # fmt: skip
     yield from quality_jobs(bundle)
