@@ -34,6 +34,7 @@ from geochem.model.surface import Surface
 from geochem.model.survey import Survey
 from geochem.model.targets import TargetReport
 from geochem.model.threshold import Threshold
+from geochem.quality.batch_verdicts import batch_verdicts
 from geochem.stats.variogram import Variogram
 
 HOSTILE = "<script>alert(1)</script>"
@@ -811,8 +812,12 @@ def _quality(rng, samples, elements):
             )
         )  # fmt: skip
     frame = tables.conform
+    judged = frame(pd.DataFrame(verdicts), tables.QUALITY)
     return QualityReport(
-        verdicts=frame(pd.DataFrame(verdicts), tables.QUALITY),
+        verdicts=judged,
+        batches=batch_verdicts(
+            judged, pd.DataFrame({"assay": [], "batch": [], "sample_id": []}, dtype=object)
+        ),
         standards=frame(pd.DataFrame(standards), STANDARD_CHECKS),
         blanks=frame(pd.DataFrame(blanks), BLANK_CHECKS),
         pairs=frame(pd.DataFrame(pairs), DUPLICATE_PAIRS),

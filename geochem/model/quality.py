@@ -43,6 +43,13 @@ DUPLICATE_SUMMARY: dict[str, str] = {
     "acceptable_cv_pct": "number", "verdict": "text", "reason": "text",
 }  # fmt: skip
 
+#: one row per batch: its verdict, how many key elements it has and how many of them fail and warn
+BATCHES: dict[str, str] = {
+    "source": "text", "assay": "text", "instrument": "text", "mode": "text", "batch": "text",
+    "verdict": "text", "n_key": "count", "n_fail": "count", "n_warn": "count",
+    "n_reread": "count", "checked": "flag", "reason": "text",
+}  # fmt: skip
+
 #: drift of standards: within a batch (``scope`` "batch") and over the campaign ("campaign")
 DRIFT: dict[str, str] = {
     "scope": "text", "assay": "text", "instrument": "text", "mode": "text", "batch": "text",
@@ -236,6 +243,8 @@ class QualityReport:
         `STANDARD_BIAS`.
     failed_batches : {"use", "down-weight", "leave out"}
         What was done with the values of failed batches.
+    batches : pandas.DataFrame
+        `BATCHES`: the verdict of each batch as a whole, which every output shows.
     """
 
     verdicts: pd.DataFrame
@@ -257,3 +266,4 @@ class QualityReport:
     hits: pd.DataFrame = field(default_factory=lambda: _no_rows(HITS))
     bias: pd.DataFrame = field(default_factory=lambda: _no_rows(STANDARD_BIAS))
     failed_batches: str = "use"
+    batches: pd.DataFrame = field(default_factory=lambda: _no_rows(BATCHES))

@@ -1,7 +1,8 @@
-"""The tables behind the quality verdicts, by the name of their file."""
+"""The tables behind the quality verdicts, by the name of their sheet or table."""
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -10,25 +11,74 @@ if TYPE_CHECKING:
     from geochem.model.quality import QualityReport
 
 
-def quality_tables(report: QualityReport) -> dict[str, pd.DataFrame]:
-    """Give every table of the quality report that a reviewer may ask for.
+def quality_sheets(report: QualityReport) -> dict[str, pd.DataFrame]:
+    """Give the short tables of the quality report, for the workbook.
 
     Parameters
     ----------
     report : QualityReport
-        From `judge_quality`.
+        Of a run.
 
     Returns
     -------
-    dict of str to pandas.DataFrame
-        Name of a sheet or file without ending, in the order of reading; empty tables included.
+    dict of str to DataFrame
+        Name and rows in the order of reading; tables without rows are left out.
+    """
+    tables = {
+        "batches": report.batches, "read again": report.reread,
+        "reliability": report.reliability, "standard bias": report.bias,
+        "duplicates": report.duplicates, "calibrations": calibration_table(report),
+        "detection limits": report.detection, "drift": report.drift,
+        "drift correction": report.drift_correction, "variances": report.variances,
+        "pellets": report.pellets, "laboratory jobs": report.jobs, "hit rates": report.hits,
+    }  # fmt: skip
+    return {name: frame for name, frame in tables.items() if len(frame)}
+
+
+def quality_points(report: QualityReport) -> dict[str, pd.DataFrame]:
+    """Give the long tables, one row per result or pair, for the GeoPackage.
+
+    Parameters
+    ----------
+    report : QualityReport
+        Of a run.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        Points of the control charts, blanks, duplicate pairs and calibration pairs.
     """
     return {
-        "reliability": report.reliability, "standards": report.standards,
-        "standard_bias": report.bias, "blanks": report.blanks, "duplicate_pairs": report.pairs,
-        "duplicates": report.duplicates, "variances": report.variances,
-        "detection_limits": report.detection, "drift": report.drift,
-        "drift_correction": report.drift_correction, "pellets": report.pellets,
-        "read_again": report.reread, "laboratory_jobs": report.jobs, "hit_rates": report.hits,
-        "calibration_pairs": report.calibration_pairs,
+        "quality_standards": report.standards, "quality_blanks": report.blanks,
+        "quality_duplicate_pairs": report.pairs,
+        "quality_calibration_pairs": report.calibration_pairs,
     }  # fmt: skip
+
+
+def calibration_table(report: QualityReport) -> pd.DataFrame:
+    """Give one row per calibration line.
+
+    Parameters
+    ----------
+    report : QualityReport
+        Of a run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The numbers and words of `model.quality.Calibration`; ``n_samples`` that it corrects, empty
+        for all, instead of their names.
+    """
+    import pandas as pd
+
+    from geochem.model.quality import Calibration
+
+    names = [f.name for f in fields(Calibration) if f.name not in ("samples", "others")]
+    rows = [
+        {
+            **{n: getattr(c, n) for n in names},
+            "n_samples": None if c.samples is None else len(c.samples),
+        }
+        for c in report.calibrations
+    ]
+    return pd.DataFrame(rows, columns=[*names, "n_samples"])

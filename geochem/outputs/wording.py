@@ -122,35 +122,22 @@ def progress_rows(progress: Mapping[str, Any]) -> list[tuple[str, str]]:
     ]
 
 
-def verdict_summary(verdicts: Any) -> list[tuple[str, str, str, str, str]]:
-    """Condense the verdicts to one row per assay and batch.
+def batch_rows(batches: Any) -> list[tuple[str, str, str, str, str]]:
+    """Give the verdicts of the batches as rows of a table, the worst first.
 
     Parameters
     ----------
-    verdicts : pandas.DataFrame
-        Contract `tables.QUALITY`.
+    batches : pandas.DataFrame
+        Contract `model.quality.BATCHES`.
 
     Returns
     -------
     list of tuple
-        ``assay, instrument, batch, verdict, reason``: the worst verdict of the key elements and
-        the reason that belongs to it.
+        ``assay, instrument, batch, verdict, reason``.
     """
-    rows = []
     order = {"fail": 0, "warn": 1, "pass": 2}
-    keys = ["assay", "instrument", "batch"]
-    for (assay, instrument, batch), group in verdicts.groupby(keys, dropna=False, sort=True):
-        judged = group.loc[group["key_element"].astype(bool)]
-        if not len(judged):
-            judged = group
-        ranked = judged.assign(order=judged["verdict"].map(order).fillna(1)).sort_values(
-            ["order", "element"], kind="stable"
-        )
-        worst = ranked.iloc[0]
-        same = ranked.loc[ranked["verdict"] == worst["verdict"], "element"].dropna()
-        named = ", ".join(same.head(6)) + (" ..." if len(same) > 6 else "")
-        reason = str(worst["reason"] or "")
-        if worst["verdict"] != "pass" and named and len(same) < len(ranked):
-            reason = f"{named}: {reason}"
-        rows.append((known(assay), known(instrument), known(batch), str(worst["verdict"]), reason))
-    return rows
+    rows = [
+        (known(r.assay), known(r.instrument), known(r.batch), str(r.verdict), known(r.reason))
+        for r in batches.itertuples()
+    ]
+    return sorted(rows, key=lambda r: order.get(r[3], 1))

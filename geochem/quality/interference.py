@@ -35,12 +35,12 @@ WEAK = frozenset({"Mg", "Al", "Si", "P", "S", "Cl"})
 
 
 def interference_findings(survey: Survey, assays: list[str]) -> list[Finding]:
-    """Warn of overlapping lines, light elements and wet samples.
+    """Warn of overlapping lines and light elements.
 
     Parameters
     ----------
     survey : Survey
-        Per-assay columns and ``moisture_pct``.
+        Per-assay columns.
     assays : list of str
         Assays of portable XRF.
 
@@ -76,7 +76,7 @@ def interference_findings(survey: Survey, assays: list[str]) -> list[Finding]:
                     f"size and surface; use them only when calibrated on the same preparation.",
                 )
             )  # fmt: skip
-    return out + (_wet(survey) if assays else [])
+    return out
 
 
 def _overlap(
@@ -99,21 +99,5 @@ def _overlap(
             f"{assay}: {element} may be read too high under {by} ({lines}); {by} is more than "
             f"{ratio:g} x {element} in {int(hit.sum())} of {n} samples: {name_some(list(ids))}.",
             element=element,
-        )
-    ]  # fmt: skip
-
-
-def _wet(survey: Survey) -> list[Finding]:
-    if "moisture_pct" not in survey.samples.columns:
-        return []
-    wet = survey.samples[survey.samples["moisture_pct"] > 20]
-    if wet.empty:
-        return []
-    ids = list(wet["sample_id"])
-    return [
-        Finding(
-            "xrf-wet-samples", "warning",
-            f"{len(ids)} samples hold more than 20 % moisture ({name_some(ids)}); portable XRF "
-            f"reads low on them (EPA Method 6200, section 4.3). Dry and read again.",
         )
     ]  # fmt: skip

@@ -18,6 +18,7 @@ from geochem.model.quality import (
 )
 from geochem.model.tables import STANDARDS, conform
 from geochem.quality.arrange import arrange, blank_to_none, by_text
+from geochem.quality.batch_verdicts import batch_verdicts
 from geochem.quality.bias import matrix_findings, standard_bias
 from geochem.quality.blanks import blanks_by_batch, check_blanks, mill_findings
 from geochem.quality.calibration import calibrate
@@ -148,6 +149,7 @@ def judge_quality(
     )  # fmt: skip
     verdicts = finish_verdicts(table, keys, trust)
     findings += _unchecked(verdicts)
+    reread = samples_to_reread(verdicts, spoiled)
     return QualityReport(
         verdicts=verdicts,
         standards=for_report(checks),
@@ -156,7 +158,7 @@ def judge_quality(
         duplicates=conform(blank_to_none(duplicates), DUPLICATE_SUMMARY, extra=True),
         calibrations=calibrations,
         calibration_pairs=calibration_pairs,
-        reread=samples_to_reread(verdicts, spoiled),
+        reread=reread,
         findings=tuple(findings),
         drift=conform(blank_to_none(drift), DRIFT),
         detection=detection,
@@ -166,6 +168,7 @@ def judge_quality(
         jobs=jobs,
         hits=hits,
         bias=standard_bias(checks, limits),
+        batches=batch_verdicts(verdicts, reread),
     )
 
 

@@ -30,6 +30,8 @@ Floats = npt.NDArray[np.float64]
 #: water and binder under these shares are not worth a word [%]
 MOIST_PCT = 5.0
 BINDER_PCT = 1.0
+#: least powder of a pellet whose die is not known [mL] (common practice, no source)
+LEAST_ML = 5.0
 
 
 def judge_pellets(
@@ -104,6 +106,7 @@ def judge_pellets(
                 f"{int(thin.sum())} of {len(share)} pellets thin for its line"
             )
             rows[-1]["reason"] = said.message
+    findings += _little(ids, number["powder_ml"], known) if elements else []
     findings += _wet(ids, wet, elements) + _waxed(ids, wax, elements)
     if elements and len(log) and not known.any():
         findings.append(
@@ -133,6 +136,25 @@ def _thin(
     )  # fmt: skip
 
 
+def _little(
+    ids: npt.NDArray[np.object_], powder: Floats, known: npt.NDArray[np.bool_]
+) -> list[Finding]:
+    """Name the pellets of little powder whose die is not logged, so that no element is judged."""
+    hit = (powder < LEAST_ML) & ~known
+    if not hit.any():
+        return []
+    named = [str(i) for i in ids[hit]]
+    return [
+        Finding(
+            "powder-little", "warning",
+            f"{len(named)} samples had less than {LEAST_ML:g} mL of powder, and the die is not "
+            f"logged; heavy elements (Mo, Ag, Cd, Sn, Sb, Ba) read low in a thin pellet: "
+            f"{name_some(named)}.",
+            sample_id=named[0],
+        )
+    ]  # fmt: skip
+
+
 def _wet(ids: npt.NDArray[np.object_], wet: Floats, elements: set[str]) -> list[Finding]:
     """Say per element what moist samples read."""
     hit = wet > MOIST_PCT
@@ -148,7 +170,8 @@ def _wet(ids: npt.NDArray[np.object_], wet: Floats, elements: set[str]) -> list[
             "pellet-moist", "warning" if most > 20 else "note",
             f"{int(hit.sum())} samples hold more than {MOIST_PCT:g} % moisture "
             f"({name_some([str(i) for i in ids[hit]])}); at the most, {most:.0f} %, readings fall "
-            f"to these shares of dry powder: {name_some(named, 12)}.",
+            f"to these shares of dry powder: {name_some(named, 12)}."
+            f"{' Dry and read again.' if most > 20 else ''}",
             sample_id=str(ids[hit][0]),
         )
     ]  # fmt: skip

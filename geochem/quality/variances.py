@@ -18,6 +18,7 @@ from geochem.model.finding import Finding, name_some
 from geochem.model.quality import VARIANCES
 from geochem.model.tables import conform
 from geochem.quality.arrange import Arranged, by_text, places
+from geochem.stats.censored import fit_censored_normal
 from geochem.stats.nested_anova import nested_anova
 from geochem.stats.robust_anova import huber_mean_scale, robust_nested_anova, robust_pair_variance
 
@@ -30,7 +31,7 @@ Floats = npt.NDArray[np.float64]
 #: Thompson, Hale 1992, J. Geochem. Explor. 44:23-36; from memory)
 FAIR_NOT_GROUND_PCT = 20.0
 FAIR_ANALYSIS_PCT = 4.0
-#: pairs, sites and samples needed; more below detection than this and the spread is not known
+#: pairs, sites and samples needed; a larger share of limits and the spread is not known
 LEAST_PAIRS = 8
 LEAST_SITES = 8
 LEAST_SAMPLES = 20
@@ -85,25 +86,40 @@ def split_variances(
 
 def _totals(
     arranged: Arranged, media: dict[str, str], assays: set[str]
-) -> dict[tuple[str, str, str], Floats]:
-    """Give the log10 values of routine samples, where few enough are below detection."""
+) -> dict[tuple[str, str, str], tuple[float, float, int]]:
+    """Give variance of log10 values of routine samples, classical and robust, and their number.
+
+    Values below detection and beyond the range count as limits: with any of them both variances
+    are that of a censored normal fit. Not where more than `MOST_BELOW` of the values are limits.
+    """
     results = arranged.results
     keep = ~results["control"].to_numpy() & results["assay"].isin(assays).to_numpy()
-    rows = results.loc[keep, ["assay", "sample_id", "element", "value", "below"]]
+    rows = results.loc[keep, ["assay", "sample_id", "element", "value", "below", "above"]]
     names = rows["sample_id"].cat.categories
     medium = np.array([media.get(str(n), "") for n in names], dtype=object)
     rows = rows.assign(medium=medium[rows["sample_id"].cat.codes.to_numpy()])
-    out: dict[tuple[str, str, str], Floats] = {}
+    out: dict[tuple[str, str, str], tuple[float, float, int]] = {}
     grouped = rows.groupby(["assay", "medium", "element"], observed=True, sort=True)
     for key, at in places(grouped):
         value = rows["value"].to_numpy()[at]
-        good = ~rows["below"].to_numpy()[at] & (value > 0)
-        if len(at) >= LEAST_SAMPLES and good.mean() >= 1 - MOST_BELOW:
-            out[key[0], key[1], key[2]] = np.log10(value[good])
+        at, value = at[value > 0], value[value > 0]
+        below, above = rows["below"].to_numpy()[at], rows["above"].to_numpy()[at]
+        limit = below | above
+        if len(at) < LEAST_SAMPLES or limit.mean() > MOST_BELOW:
+            continue
+        log = np.log10(value)
+        if limit.any():
+            fit = fit_censored_normal(log, below, above)
+            if fit is None:
+                continue
+            whole = firm = fit.sd**2
+        else:
+            whole, firm = float(log.var(ddof=1)), huber_mean_scale(log)[1] ** 2
+        out[key[0], key[1], key[2]] = whole, firm, len(log)
     return out
 
 
-def _parts(part: pd.DataFrame, total: Floats) -> list[dict[str, object]]:
+def _parts(part: pd.DataFrame, total: tuple[float, float, int]) -> list[dict[str, object]]:
     sites = _balanced(part)
     if len(sites) >= LEAST_SITES:
         split = nested_anova(sites)
@@ -116,13 +132,13 @@ def _parts(part: pd.DataFrame, total: Floats) -> list[dict[str, object]]:
         classical, robust, numbers, roles = _from_pairs(part)
     if "analysis" not in classical:
         return []
-    whole, firm = float(total.var(ddof=1)), huber_mean_scale(total)[1] ** 2
+    whole, firm, n_total = total
     if "sampling" in classical:
         for found, everything in ((classical, whole), (robust, firm)):
             found["ground"] = max(everything - sum(found.values()), 0.0)
-        numbers["ground"], roles["ground"] = len(total), "routine samples less the rest"
+        numbers["ground"], roles["ground"] = n_total, "routine samples less the rest"
     classical["total"], robust["total"] = whole, firm
-    numbers["total"], roles["total"] = len(total), "routine samples"
+    numbers["total"], roles["total"] = n_total, "routine samples"
     out: list[dict[str, object]] = []
     for name in ("ground", "sampling", "preparation", "analysis", "total"):
         if name not in classical:

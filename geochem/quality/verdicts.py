@@ -1,9 +1,7 @@
 """Verdict per batch and element, and what to read again.
 
-Rule against many checks: an element's verdict is the worst of its standards and blanks in that
-batch; a batch is judged on its key elements only. It fails when a key element fails (standards:
-the chance of that without fault is `family_alarm` for all key elements of a batch together), and
-warns when more than one in ten of its key elements warns, or nothing was checked.
+An element's verdict is the worst of its standards and blanks in that batch; what that makes of
+the batch as a whole is decided in `quality.batch_verdicts`.
 """
 
 from __future__ import annotations
@@ -14,7 +12,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.elements import SYMBOLS, XRF_LIGHT, XRF_NEVER, element_rank
-from geochem.model.quality import QualityReport
 from geochem.model.tables import QUALITY, conform
 from geochem.quality.arrange import BATCH_KEY, Arranged, blank_to_none, by_text
 from geochem.quality.limits import QualityLimits
@@ -232,38 +229,3 @@ def samples_to_reread(verdicts: pd.DataFrame, spoiled: pd.DataFrame) -> pd.DataF
     return (
         pd.concat(kept, ignore_index=True) if kept else pd.DataFrame(columns=columns, dtype=object)
     )
-
-
-def batch_verdicts(report: QualityReport) -> pd.DataFrame:
-    """Give one row per batch, judged on its key elements by the rule of this module.
-
-    Parameters
-    ----------
-    report : QualityReport
-        From `judge_quality`.
-
-    Returns
-    -------
-    pandas.DataFrame
-        `BATCH_KEY`, ``verdict, n_key, n_fail, n_warn, n_reread, checked``.
-    """
-    import pandas as pd
-
-    table = report.verdicts.fillna(dict.fromkeys(BATCH_KEY, ""))
-    reread = report.reread.fillna({"batch": ""}).groupby(["assay", "batch"], observed=True).size()
-    rows = []
-    for key, part in by_text(table, BATCH_KEY):
-        keyed = part[part["key_element"]]
-        judged = keyed if len(keyed) else part
-        unchecked = judged["reason"].str.startswith("not checked")
-        warned = int(((judged["verdict"] == "warn") & ~unchecked).sum())
-        failed = int((keyed["verdict"] == "fail").sum())
-        verdict = "pass"
-        if failed:
-            verdict = "fail"
-        elif unchecked.all() or warned > max(1, 0.1 * len(judged)):
-            verdict = "warn"
-        n_reread = int(reread.get((key[1], key[4]), 0))
-        rows.append((*key, verdict, len(keyed), failed, warned, n_reread, not unchecked.all()))
-    columns = [*BATCH_KEY, "verdict", "n_key", "n_fail", "n_warn", "n_reread", "checked"]
-    return pd.DataFrame(rows, columns=columns)

@@ -2,9 +2,10 @@
 
 The limits are common practice, no source: powder sieved at 250 micrometres; at least 5 mL of it,
 7 to 10 mL are better (the heavy elements' lines come from deeper); a die at least half filled, or
-emptied, filled up and pressed again; moisture said above 5 % and severe above 20 %. A mill of
+emptied, filled up and pressed again; moisture said above 5 %. A mill of
 tungsten carbide leaves W and Co in the powder, a steel one Fe, Cr, Mn and Ni, a zirconia one Zr.
-Binder dilutes; what matters is that it is always the same.
+Binder dilutes; what matters is that it is always the same. What powder, moisture and binder do to
+each element is said by quality control; here they are only marked at the sample.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ SIEVE_UM = 250.0
 POWDER_ML = 5.0
 POWDER_BETTER_ML = 7.0
 DIE_FILL = 0.5
-MOIST_PCT, WET_PCT = 5.0, 20.0
+MOIST_PCT = 5.0
 #: two binder contents that differ by less count as the same [%]
 BINDER_SAME_PCT = 1.0
 
@@ -75,8 +76,7 @@ def check_preparation(
     ) -> None:
         if not hit.any():
             return
-        for i in np.flatnonzero(hit):
-            words[i].append(flag[i])
+        mark(hit, flag)
         named = ids[hit].tolist()
         findings.append(
             Finding(
@@ -84,6 +84,10 @@ def check_preparation(
                 column=column, sample_id=str(named[0]),
             )
         )  # fmt: skip
+
+    def mark(hit: Flags, flag: list[str]) -> None:
+        for i in np.flatnonzero(hit):
+            words[i].append(flag[i])
 
     def numbers(column: str) -> npt.NDArray[np.float64]:
         return field_log[column].to_numpy(dtype=float)
@@ -95,16 +99,8 @@ def check_preparation(
         "sieve_um", [f"sieved at {v:g} um" for v in sieve],
     )  # fmt: skip
     powder = numbers("powder_ml")
-    issue(
-        powder < POWDER_ML, "powder-little", "warning",
-        f"had less than {POWDER_ML:g} mL of powder (heavy elements read low in a thin pellet)",
-        "powder_ml", [f"powder {v:g} mL" for v in powder],
-    )  # fmt: skip
-    issue(
-        (powder >= POWDER_ML) & (powder < POWDER_BETTER_ML), "powder-just-enough", "note",
-        f"had {POWDER_ML:g} to {POWDER_BETTER_ML:g} mL of powder; 7 to 10 mL are better",
-        "powder_ml", ["powder just enough"] * n,
-    )  # fmt: skip
+    mark(powder < POWDER_ML, [f"powder {v:g} mL" for v in powder])
+    mark((powder >= POWDER_ML) & (powder < POWDER_BETTER_ML), ["powder just enough"] * n)
     fill = numbers("die_fill")
     fill = np.where(fill > 1.0, fill / 100.0, fill)
     issue(
@@ -113,35 +109,12 @@ def check_preparation(
         "die_fill", [f"die {100 * v:.0f} % filled" for v in fill],
     )  # fmt: skip
     moisture = numbers("moisture_pct")
-    wet = [f"moisture {v:g} %" for v in moisture]
-    issue(
-        moisture > WET_PCT, "moisture-high", "warning",
-        f"held more than {WET_PCT:g} % moisture (values read clearly low); dry and read again",
-        "moisture_pct", wet,
-    )  # fmt: skip
-    issue(
-        (moisture > MOIST_PCT) & (moisture <= WET_PCT), "moisture-some", "note",
-        f"held {MOIST_PCT:g} to {WET_PCT:g} % moisture (values read a little low)",
-        "moisture_pct", wet,
-    )  # fmt: skip
+    mark(moisture > MOIST_PCT, [f"moisture {v:g} %" for v in moisture])
     binder = numbers("binder_pct")
     known = binder[np.isfinite(binder)]
     if known.size:
         usual = float(np.median(known))
-        issue(
-            np.abs(binder - usual) > BINDER_SAME_PCT, "binder-differs", "warning",
-            f"hold another share of binder than the usual {usual:g} % and are diluted differently",
-            "binder_pct", [f"binder {v:g} %" for v in binder],
-        )  # fmt: skip
-        if usual > BINDER_SAME_PCT:
-            findings.append(
-                Finding(
-                    "binder-dilutes", "note",
-                    f"pellets hold {usual:g} % binder as a rule, so readings are lower than of "
-                    "pure powder by about that share; standards must be pressed the same way.",
-                    column="binder_pct",
-                )
-            )  # fmt: skip
+        mark(np.abs(binder - usual) > BINDER_SAME_PCT, [f"binder {v:g} %" for v in binder])
     findings += _mills(field_log, ids, words)
     flags = np.full(n, None, dtype=object)
     for i, said in enumerate(words):

@@ -158,9 +158,7 @@ def test_a_mode_with_too_few_pairs_keeps_the_common_line(simulated, certificates
     )  # fmt: skip
     changed = _step(changed, 1.0, day < 0, results_day == "008", mode="third")
     lines = {
-        c.group: c
-        for c in judge_quality(changed, certificates).calibrations
-        if c.element == "Fe"
+        c.group: c for c in judge_quality(changed, certificates).calibrations if c.element == "Fe"
     }
     assert set(lines) == {"rock", "soil", ""}
     assert lines[""].samples == set(survey.samples["sample_id"][day == 8])

@@ -53,7 +53,7 @@ def test_empty_records_give_no_figures():
 
 
 def test_the_report_has_a_part_for_each_check(simulated, certificates, tmp_path):
-    from geochem.outputs.quality_tables import quality_tables
+    from geochem.outputs.quality_tables import quality_points, quality_sheets
     from geochem.outputs.report.blocks import Table
     from geochem.outputs.report.quality_blocks import quality_blocks
     from geochem.quality import judge_and_treat
@@ -67,4 +67,7 @@ def test_the_report_has_a_part_for_each_check(simulated, certificates, tmp_path)
     assert any("set by hand" in c for c in captions)
     assert any(r[:4] == ("xrf", "Sn", "unusable", "hand") for b in blocks if isinstance(b, Table)
                for r in b.rows)  # fmt: skip
-    assert set(quality_tables(report)) >= {"reliability", "drift", "laboratory_jobs"}
+    sheets = quality_sheets(report)
+    assert set(sheets) >= {"batches", "reliability", "calibrations", "drift correction"}
+    assert len(sheets["calibrations"]) == len(report.calibrations)
+    assert set(quality_points(report)) >= {"quality_standards", "quality_calibration_pairs"}

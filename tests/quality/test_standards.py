@@ -3,7 +3,6 @@ import pytest
 
 from geochem.quality.judge import judge_quality
 from geochem.quality.summary import summary_lines
-from geochem.quality.verdicts import batch_verdicts
 
 
 def verdict(report, batch, element):
@@ -27,7 +26,7 @@ def test_a_batch_that_departs_fails_and_names_elements_standards_numbers(report)
     assert row["key_element"]
     assert row["action"] == "read again"
     assert "high on STD-A x 2, STD-B x 2" in row["reason"]
-    batches = batch_verdicts(report).set_index("batch")["verdict"]
+    batches = report.batches.set_index("batch")["verdict"]
     assert batches["X1-2026-03-04"] == "fail"
     assert (batches.drop("X1-2026-03-04") == "pass").all()
 
@@ -201,7 +200,7 @@ def test_detection_and_false_alarms(simulated, certificates):
     failed = found = batches = 0
     for seed in range(60):
         survey = simulated(seed, gains={(4, "Cu"): 1.28, (4, "Zn"): 1.28}, per_day=20, lab_every=0)
-        table = batch_verdicts(judge_quality(survey, certificates)).set_index("batch")["verdict"]
+        table = judge_quality(survey, certificates).batches.set_index("batch")["verdict"]
         found += table.pop("X1-2026-03-05") == "fail"
         failed += (table == "fail").sum()
         batches += len(table)

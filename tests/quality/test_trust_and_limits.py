@@ -60,15 +60,6 @@ def test_overlapping_lines_are_said_only_where_they_matter(simulated):
     assert "As Ka 10.54" in arsenic.message
 
 
-def test_wet_samples_are_named(simulated):
-    survey = simulated(1)
-    moist = survey.samples.assign(moisture_pct=5.0)
-    moist.loc[3, "moisture_pct"] = 25.0
-    found = interference_findings(dataclasses.replace(survey, samples=moist), ["xrf"])
-    wet = next(f for f in found if f.code == "xrf-wet-samples")
-    assert moist["sample_id"][3] in wet.message
-
-
 @pytest.mark.parametrize(
     ("options", "message"),
     [

@@ -63,6 +63,23 @@ def test_variances_come_back(report):
     assert parts == pytest.approx(100)
 
 
+def test_values_beyond_the_range_are_lower_limits_of_the_variance(survey, certificates, report):
+    """With the top fifth of iron only known to be higher, the total variance stays the same."""
+    results = survey.results.copy()
+    iron = (results["element"] == "Fe") & (results["assay"] == "xrf")
+    top = results.loc[iron, "value"].quantile(0.8)
+    over = iron & (results["value"] > top)
+    results.loc[over, "value"] = top
+    results["above"] = results["above"] | over
+    again = judge_quality(replace(survey, results=results), certificates).variances
+
+    def total(table):
+        rows = table[(table["assay"] == "xrf") & (table["element"] == "Fe")]
+        return rows.set_index("part").loc["total", "variance"]
+
+    assert total(again) == pytest.approx(total(report.variances), rel=0.15)
+
+
 def test_horwitz_is_for_umpire_pairs_only(report):
     assert report.duplicates["horwitz_ratio"].isna().all()
     from geochem.quality.duplicate_statistics import describe_pairs

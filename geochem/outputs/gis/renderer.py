@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from geochem.coordinates import WGS84, transform_frame
 from geochem.model import tables as contract
 from geochem.model.finding import findings_frame
+from geochem.outputs.quality_tables import quality_points
 from geochem.outputs.text_cells import printable
 
 if TYPE_CHECKING:
@@ -134,6 +135,7 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
         "thresholds": bundle.thresholds,
         "findings": findings_frame(bundle.findings),
     }
+    attribute_tables |= {k: v for k, v in quality_points(bundle.quality).items() if len(v)}
     if results_table:
         attribute_tables["results"] = survey.results
     with tempfile.TemporaryDirectory() as name:

@@ -129,7 +129,7 @@ def _quality_detail(bundle: Bundle, figures: Path) -> list[Block]:
     if lines:
         rows = [
             (
-                c.element, c.instrument or "all", str(c.n),
+                c.element, c.group or "all", str(c.n),
                 f"{figure(c.slope)} +/- {figure(c.slope_se, 2)}",
                 f"{concentration(c.element, c.low)} to {concentration(c.element, c.high)}",
                 figure(c.rmse_pct, 2), c.verdict,
@@ -138,14 +138,14 @@ def _quality_detail(bundle: Bundle, figures: Path) -> list[Block]:
         ]  # fmt: skip
         blocks.append(
             Table(
-                ("element", "instrument", "pairs", "slope", "valid range", "error [%]", ""), rows,
+                ("element", "readings", "pairs", "slope", "valid range", "error [%]", ""), rows,
                 "Portable XRF against laboratory, errors on both sides (York and others 2004).",
                 (0.1, 0.15, 0.09, 0.19, 0.25, 0.1, 0.12),
             )
         )  # fmt: skip
         blocks.append(
             Bullets([
-                f"{c.element}{f' ({c.instrument})' if c.instrument else ''}, {c.verdict}: {c.reason}"
+                f"{c.element}{f' ({c.group})' if c.group else ''}, {c.verdict}: {c.reason}"
                 for c in lines
                 if c.verdict != "pass"
             ])

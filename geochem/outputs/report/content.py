@@ -20,11 +20,11 @@ from geochem.outputs.report.blocks import (
 from geochem.outputs.report.decision_blocks import decision_blocks
 from geochem.outputs.report.week import week_blocks
 from geochem.outputs.wording import (
+    batch_rows,
     concentration,
     count,
     figure,
     progress_rows,
-    verdict_summary,
 )
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def headline(bundle: Bundle) -> list[str]:
     media = survey.samples["medium"].value_counts()
     parts = ", ".join(f"{n} {medium}" for medium, n in media.items())
     lines = [f"{count(len(survey.samples), 'sample')} with a position ({parts or 'none'})."]
-    verdicts = [row[3] for row in verdict_summary(bundle.quality.verdicts)]
+    verdicts = [row[3] for row in batch_rows(bundle.quality.batches)]
     if verdicts:
         lines.append(
             f"Of {count(len(verdicts), 'batch', 'batches')} {verdicts.count('pass')} passed, "
@@ -154,14 +154,14 @@ def _week(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
 def _quality(bundle: Bundle, figures: Path) -> list[Block]:
     quality = bundle.quality
     blocks: list[Block] = [Heading("Can the numbers be trusted?")]
-    rows = verdict_summary(quality.verdicts)
+    rows = batch_rows(quality.batches)
     if rows:
-        shown = sorted(rows, key=lambda r: {"fail": 0, "warn": 1}.get(r[3], 2))[:30]
+        shown = rows[:30]
         blocks.append(
             Table(
                 ("assay", "instrument", "batch", "verdict", "reason"),
                 shown,
-                "Worst verdict of the key elements per batch"
+                "Verdict of each batch, judged on its key elements"
                 + (f"; {len(rows) - 30} more in quality.csv." if len(rows) > 30 else "."),
                 (0.1, 0.13, 0.2, 0.09, 0.48),
             )

@@ -139,8 +139,7 @@ def _calibrations(bundle: Bundle) -> str:
     if not done:
         return "none to the laboratory; the instrument's own"
     lines = [
-        f"{c.element}{f' ({c.instrument})' if c.instrument else ''} slope {figure(c.slope)}, "
-        f"{c.n} pairs"
+        f"{c.element}{f' ({c.group})' if c.group else ''} slope {figure(c.slope)}, {c.n} pairs"
         for c in done
     ]
     return "to the laboratory, York regression: " + "; ".join(lines)

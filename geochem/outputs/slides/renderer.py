@@ -12,7 +12,7 @@ from geochem.outputs.leading import leading_elements
 from geochem.outputs.report.content import headline
 from geochem.outputs.slides.layout import Deck
 from geochem.outputs.text_cells import printable
-from geochem.outputs.wording import concentration, count, figure, progress_rows, verdict_summary
+from geochem.outputs.wording import batch_rows, concentration, count, figure, progress_rows
 
 if TYPE_CHECKING:
     from geochem.model.bundle import Bundle
@@ -140,13 +140,10 @@ def _setting(deck: Deck, bundle: Bundle, figures: Path, blur_m: float) -> None:
 
 
 def _quality(deck: Deck, bundle: Bundle) -> None:
-    rows = sorted(
-        verdict_summary(bundle.quality.verdicts),
-        key=lambda r: {"fail": 0, "warn": 1}.get(r[3], 2),
-    )
+    rows = batch_rows(bundle.quality.batches)
     if not rows:
         return
-    note = "Worst verdict of the key elements per batch. A failed batch is used and marked."
+    note = "Verdict of each batch, judged on its key elements. A failed batch is used and marked."
     if len(rows) > 10:
         passed = sum(r[3] == "pass" for r in rows)
         note = f"{note} Of {len(rows)} batches {passed} passed; the first ten are shown."
@@ -232,7 +229,7 @@ def _unknown(bundle: Bundle) -> list[str]:
         unknown.append(
             f"{count(bundle.progress['outstanding'], 'sample')} at a laboratory and not back."
         )
-    failed = [r for r in verdict_summary(bundle.quality.verdicts) if r[3] != "pass"]
+    failed = [r for r in batch_rows(bundle.quality.batches) if r[3] != "pass"]
     if failed:
         unknown.append(
             f"{count(len(failed), 'batch', 'batches')} without a clean quality verdict."

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from geochem.outputs import cautions
 from geochem.outputs.report.content import headline
-from geochem.outputs.wording import progress_rows, verdict_summary
+from geochem.outputs.wording import batch_rows, progress_rows
 
 if TYPE_CHECKING:
     from geochem.model.bundle import Bundle
@@ -83,8 +83,7 @@ class StartPageRenderer:
 
 
 def _verdicts(bundle: Bundle) -> list[tuple[str, str, str, str, str]]:
-    rows = verdict_summary(bundle.quality.verdicts)
-    return sorted(rows, key=lambda r: {"fail": 0, "warn": 1}.get(r[3], 2))[:12]
+    return batch_rows(bundle.quality.batches)[:12]
 
 
 def _look(bundle: Bundle) -> list[str]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from geochem.elements import element_rank
 from geochem.model import tables as contract
 from geochem.model.finding import findings_frame
+from geochem.outputs.quality_tables import quality_sheets
 from geochem.outputs.text_cells import disarmed, workbook_cell
 
 if TYPE_CHECKING:
@@ -173,6 +174,7 @@ def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
     sheet.append(head)
     for row in zip(*columns.values(), strict=True):
         sheet.append(row)
+    _quality_sheets(book, bundle)
     notes = book.create_sheet("notes")
     for line in (
         f"{workbook_cell(bundle.info.title)}",
@@ -181,7 +183,35 @@ def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
         "'<' stands before a detection limit: the value is lower, how much is not known. "
         "'>' stands before an upper limit.",
         "samples.csv holds every column: limits as flags, errors, every assay, preparation.",
+        "The other sheets hold what quality control found; the points of control charts and the "
+        "pairs of duplicates and calibrations are tables of campaign.gpkg.",
         "Portable XRF is screening, not a laboratory assay; a surface anomaly is not a resource.",
     ):
         notes.append([line])
     book.save(path)
+
+
+def _quality_sheets(book: Any, bundle: Bundle) -> None:
+    """Write the short tables of quality control, a sheet each."""
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font
+
+    for name, frame in quality_sheets(bundle.quality).items():
+        sheet = book.create_sheet(name)
+        sheet.freeze_panes = "A2"
+        head = [WriteOnlyCell(sheet, value=str(column)) for column in frame.columns]
+        for cell in head:
+            cell.font = Font(bold=True)
+        sheet.append(head)
+        flat = frame.astype(object).where(frame.notna(), None)
+        for row in flat.itertuples(index=False):
+            sheet.append([_plain(value) for value in row])
+
+
+def _plain(value: Any) -> Any:
+    """Make a cell of a number, a date or a text."""
+    if isinstance(value, float):
+        return float(f"{value:.6g}")
+    if hasattr(value, "strftime"):
+        return value.strftime("%Y-%m-%d")
+    return workbook_cell(value) if isinstance(value, str) else value

@@ -258,8 +258,8 @@ def verdict_entries(bundle: Bundle) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``texts`` (verdict, reason and action in words) and ``by`` (assay -> batch -> element ->
-        number of a text).
+        ``texts`` (verdict, reason and action in words), ``by`` (assay -> batch -> element ->
+        number of a text) and ``batches`` (assay -> batch -> verdict of the whole batch).
     """
     verdicts = bundle.quality.verdicts
     texts: dict[tuple[str, str, str], int] = {}
@@ -270,4 +270,8 @@ def verdict_entries(bundle: Bundle) -> dict[str, Any]:
         number = texts.setdefault(text, len(texts))
         batches = by.setdefault(str(row.assay), {})
         batches.setdefault(str(row.batch), {})[str(row.element)] = number
-    return {"texts": [list(t) for t in texts], "by": by}
+    whole: dict[str, dict[str, str]] = {}
+    for row in bundle.quality.batches.itertuples(index=False):
+        if row.verdict != "pass":
+            whole.setdefault(str(row.assay), {})[str(row.batch)] = str(row.verdict)
+    return {"texts": [list(t) for t in texts], "by": by, "batches": whole}

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
 
 from geochem.outputs import cautions
+from geochem.outputs.report.content import report_blocks
 from geochem.outputs.report.renderer import ReportRenderer
-from geochem.outputs.wording import concentration, figure, verdict_summary
+from geochem.outputs.wording import batch_rows, concentration, figure
 
 
 @pytest.fixture(scope="module")
@@ -74,15 +76,18 @@ def test_same_input_same_page(bundle, folder, tmp_path):
     assert (tmp_path / "report.html").read_bytes() == (folder / "report.html").read_bytes()
 
 
-def test_the_worst_verdict_of_a_batch_is_the_one_that_is_told(bundle):
-    verdicts = bundle.quality.verdicts
-    for assay, _, batch, verdict, _ in verdict_summary(verdicts):
-        mine = verdicts[
-            (verdicts["assay"] == assay) & (verdicts["batch"] == batch) & verdicts["key_element"]
-        ]["verdict"]
-        if len(mine):
-            order = ["fail", "warn", "pass"]
-            assert verdict == min(mine, key=order.index)
+def test_report_and_start_page_show_the_verdicts_of_the_batch_table(bundle):
+    batches = bundle.quality.batches
+    rows = batch_rows(batches)
+    assert sorted(r[3] for r in rows) == sorted(batches["verdict"])
+    assert [r[3] for r in rows] == sorted((r[3] for r in rows), key=["fail", "warn", "pass"].index)
+    text = " ".join(
+        " ".join(r) for b in report_blocks(bundle, Path()) for r in getattr(b, "rows", ())
+    )
+    for _, _, batch, verdict, reason in rows:
+        if verdict == "fail":
+            assert batch in text
+            assert reason in text
 
 
 @pytest.mark.parametrize(

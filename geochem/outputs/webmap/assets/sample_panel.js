@@ -122,7 +122,11 @@ function worstVerdict(store, symbol, i) {
 // one notice per batch and reason, naming the elements
 function qualityNotices(store, i) {
   const made = [];
+  const whole = store.data.verdicts.batches || {};
   verdictsOf(store, i).forEach(([assay, batch, by]) => {
+    const ofBatch = Object.prototype.hasOwnProperty.call(whole[assay] || {}, batch) ? whole[assay][batch] : 'pass';
+    made.push(make('p', { class: 'notice ' + (ofBatch === 'pass' ? '' : ofBatch) },
+      'Batch ' + batch + ' of ' + assay + ' as a whole: ' + ofBatch));
     const elements = new Map();
     Object.entries(by).forEach(([symbol, n]) => elements.set(n, (elements.get(n) || []).concat(symbol)));
     [...elements].sort((a, b) => a[0] - b[0]).forEach(([n, symbols]) => {
