@@ -54,8 +54,6 @@ def batch_verdicts(verdicts: pd.DataFrame, reread: pd.DataFrame) -> pd.DataFrame
             verdict, reason = "warn", "not checked: no usable standards"
         elif len(warned) > max(1, 0.1 * len(judged)):
             verdict, reason = "warn", _why(warned)
-        elif len(warned):
-            reason = f"no more than chance brings: {_why(warned)}"
         rows.append(
             {
                 **dict(zip(BATCH_KEY, key, strict=True)), "verdict": verdict,

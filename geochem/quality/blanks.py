@@ -179,7 +179,8 @@ def _reference(rows: pd.DataFrame, standards: pd.DataFrame) -> np.ndarray:
     kind = ["assay", "instrument", "mode", "role", "standard", "element"]
     seen = rows.groupby(kind, sort=False, observed=True)["value"]
     usual = seen.transform("median").where(seen.transform("size") >= 5, np.nan)
-    named = [normal_name(n) for n in rows["standard"]]
+    plain = {n: normal_name(n) for n in rows["standard"].unique()}
+    named = [plain[n] for n in rows["standard"]]
     known = standards[standards["certified"].notna()]
     values = {
         (normal_name(s or ""), e): float(c)

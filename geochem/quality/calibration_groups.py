@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from geochem.quality.calibration_fit import fit_line
+from geochem.quality.calibration_fit import Fit, fit_line
 from geochem.quality.limits import QualityLimits
 from geochem.stats.regression import york
 
@@ -104,6 +104,8 @@ def _split(
     common = fit_line(x, y, x_err, y_err, log_range=limits.calibration_log_range, extras=False)
     scaled = _scaled(x, y, x_err, y_err, log=common.log, extra=common.extra)
     dates = sum(f == "date" for f, _ in tries)
+    if not limits.calibration_dates:
+        tries = _likeliest_date(tries, scaled, common)
     for factor, code in tries:
         good = ~common.wild & (code != "")
         u, v, su, sv = (a[good] for a in scaled)
@@ -158,6 +160,29 @@ def _scaled(
         x, y = np.log10(x), np.log10(y)
     more = extra if np.isfinite(extra) else 0.0
     return x, y, np.hypot(x_err, more), np.hypot(y_err, more)
+
+
+def _likeliest_date(
+    tries: list[tuple[str, npt.NDArray[np.object_]]],
+    scaled: tuple[Floats, Floats, Floats, Floats], common: Fit,
+) -> list[tuple[str, npt.NDArray[np.object_]]]:  # fmt: skip
+    """Keep of the dates tried only the one over which the residuals change most."""
+    u, v, su, sv = scaled
+    away = (v - common.intercept - common.slope * u) / np.hypot(sv, common.slope * su)
+    best, kept = -1.0, [t for t in tries if t[0] != "date"]
+    last: list[tuple[str, npt.NDArray[np.object_]]] = []
+    for factor, code in tries:
+        if factor != "date":
+            continue
+        early = np.char.startswith(code.astype(str), "<") & ~common.wild
+        late = (code != "") & ~np.char.startswith(code.astype(str), "<") & ~common.wild
+        if min(early.sum(), late.sum()) < 3:
+            continue
+        change = abs(float(away[early].mean() - away[late].mean()))
+        size = change / np.sqrt(1 / early.sum() + 1 / late.sum())
+        if size > best:
+            best, last = size, [(factor, code)]
+    return kept + last
 
 
 def _difference(

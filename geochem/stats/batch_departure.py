@@ -21,6 +21,8 @@ _CUT = 0.9867
 #: how many batches what is known of other elements or standards counts for (common practice,
 #: no source)
 PRIOR_FREEDOM = 6.0
+#: with more batches than this, leaving out the one that is judged changes nothing
+MOST_LEFT_OUT = 40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,7 +87,7 @@ def batch_departures(
     Returns
     -------
     Departures
-        With four batches or more each one is measured against the others only.
+        With four to `MOST_LEFT_OUT` batches each one is measured against the others only.
 
     Raises
     ------
@@ -151,10 +153,10 @@ def _batch_departures(
 
 
 def _others(n: int) -> npt.NDArray[np.intp]:
-    """Give for each of n batches the places of the others; of very many, of all."""
+    """Give for each of n batches the places of the others; of many, one row with all."""
+    if n > MOST_LEFT_OUT:
+        return np.arange(n)[None, :]
     every = np.tile(np.arange(n), (n, 1))
-    if n > 400:
-        return every
     return every[~np.eye(n, dtype=bool)].reshape(n, n - 1)
 
 

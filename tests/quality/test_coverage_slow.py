@@ -62,9 +62,9 @@ def test_drift_intervals_cover():
     assert 0.87 <= hits / total <= 0.93
 
 
-@pytest.mark.parametrize("gain", [1.2, 1.3])
+@pytest.mark.parametrize("gain", [0.8, 1.2])
 def test_bad_batches_are_found_and_good_ones_left_alone(simulated, certificates, gain):
-    """One of six days reads one element 20 or 30 % high; the family is all key elements."""
+    """One of six days reads one element 20 % high or low; the family is all key elements."""
     limits = QualityLimits()
     family = {"xrf": 7, "lab_4a": 7}
     keys = ["Cu", "Zn", "Pb", "As", "Fe", "Mn", "Ni"]
@@ -89,5 +89,4 @@ def test_bad_batches_are_found_and_good_ones_left_alone(simulated, certificates,
     detection = float(np.mean([v for vs in found.values() for v in vs]))
     print(f"gain {gain}: detection {detection:.3f} {rate}, false alarms {alarms / batches:.4f}")
     assert alarms / batches <= 0.05
-    if gain >= 1.3:
-        assert detection >= 0.95
+    assert detection >= 0.95
