@@ -43,11 +43,12 @@ DUPLICATE_SUMMARY: dict[str, str] = {
     "acceptable_cv_pct": "number", "verdict": "text", "reason": "text",
 }  # fmt: skip
 
-#: one row per batch: its verdict, how many key elements it has and how many of them fail and warn
+#: one row per batch: its verdict, how many key elements it has and how many of them fail
+#: and warn, and the last day of its readings
 BATCHES: dict[str, str] = {
     "source": "text", "assay": "text", "instrument": "text", "mode": "text", "batch": "text",
     "verdict": "text", "n_key": "count", "n_fail": "count", "n_warn": "count",
-    "n_reread": "count", "checked": "flag", "reason": "text",
+    "n_reread": "count", "checked": "flag", "day": "date", "reason": "text",
 }  # fmt: skip
 
 #: drift of standards: within a batch (``scope`` "batch") and over the campaign ("campaign")

@@ -9,11 +9,14 @@ chance brings.
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from geochem.model.quality import BATCHES
 from geochem.model.tables import conform
-from geochem.quality.arrange import BATCH_KEY, blank_to_none, by_text, records
+from geochem.quality.arrange import BATCH_KEY, blank_to_none, by_text, records, when
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,7 +24,41 @@ if TYPE_CHECKING:
 _READS = re.compile(r"^reads (\d+) % (high|low) on (.+?) \(z")
 
 
-def batch_verdicts(verdicts: pd.DataFrame, reread: pd.DataFrame) -> pd.DataFrame:
+def last_days(results: pd.DataFrame) -> dict[tuple[str, str], Any]:
+    """Give the last day of every assay and batch.
+
+    Parameters
+    ----------
+    results : pandas.DataFrame
+        `Arranged.results`.
+
+    Returns
+    -------
+    dict of (assay, batch) to Timestamp
+        Without those that have no date.
+    """
+    import pandas as pd
+
+    days = when(results).to_numpy(dtype="datetime64[ns]")
+    known = ~np.isnat(days)
+    assay, batch = results["assay"].cat, results["batch"].cat
+    joint = assay.codes.to_numpy().astype(np.int64) * len(batch.categories)
+    joint = joint + batch.codes.to_numpy()
+    last = np.full(len(assay.categories) * len(batch.categories), np.iinfo(np.int64).min)
+    np.maximum.at(last, joint[known], days[known].astype(np.int64))
+    names, kinds = batch.categories.astype(str), assay.categories.astype(str)
+    out: dict[tuple[str, str], Any] = {}
+    for i in np.flatnonzero(last > np.iinfo(np.int64).min).tolist():
+        first, second = divmod(i, len(names))
+        out[kinds[first], names[second]] = pd.Timestamp(int(last[i])).normalize()
+    return out
+
+
+def batch_verdicts(
+    verdicts: pd.DataFrame,
+    reread: pd.DataFrame,
+    days: Mapping[tuple[str, str], Any] | None = None,
+) -> pd.DataFrame:
     """Give one row per batch.
 
     Parameters
@@ -30,6 +67,8 @@ def batch_verdicts(verdicts: pd.DataFrame, reread: pd.DataFrame) -> pd.DataFrame
         Contract `tables.QUALITY`: one row per batch and element.
     reread : pandas.DataFrame
         ``batch, sample_id, reason, assay``: counted.
+    days : mapping of (assay, batch) to Timestamp, optional
+        From `last_days`.
 
     Returns
     -------
@@ -60,6 +99,7 @@ def batch_verdicts(verdicts: pd.DataFrame, reread: pd.DataFrame) -> pd.DataFrame
                 "n_key": int(keyed.sum()), "n_fail": len(failed), "n_warn": len(warned),
                 "n_reread": int(again.get((key[1], key[4]), 0)),
                 "checked": not unchecked.all(), "reason": reason,
+                "day": (days or {}).get((key[1], key[4]), pd.NaT),
             }
         )  # fmt: skip
     return conform(blank_to_none(pd.DataFrame(rows, columns=list(BATCHES))), BATCHES)

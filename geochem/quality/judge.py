@@ -18,7 +18,7 @@ from geochem.model.quality import (
 )
 from geochem.model.tables import STANDARDS, conform
 from geochem.quality.arrange import arrange, blank_to_none, by_text
-from geochem.quality.batch_verdicts import batch_verdicts
+from geochem.quality.batch_verdicts import batch_verdicts, last_days
 from geochem.quality.bias import matrix_findings, standard_bias
 from geochem.quality.blanks import blanks_by_batch, check_blanks, mill_findings
 from geochem.quality.calibration import calibrate
@@ -168,7 +168,7 @@ def judge_quality(
         jobs=jobs,
         hits=hits,
         bias=standard_bias(checks, limits),
-        batches=batch_verdicts(verdicts, reread),
+        batches=batch_verdicts(verdicts, reread, last_days(arranged.results)),
     )
 
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from geochem.model.finding import Finding, name_some
 from geochem.model.quality import QualityReport
 from geochem.quality.arrange import records
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: what a finding of that code means for tomorrow
 TOMORROW: dict[str, str] = {
@@ -98,6 +102,7 @@ def evening_lines(report: QualityReport, findings: Sequence[Finding], most: int 
             f"  {assay}: {good} of {len(part)} batches pass"
             + (f", {warned} pass with a warning" if warned else "")
         )
+    lines += _newest(batches)
     lines.append("Read again")
     failed = [line for line in summary_lines(report) if ": fail (" in line]
     lines += _first(failed, most) or ["  nothing"]
@@ -127,6 +132,17 @@ def evening_lines(report: QualityReport, findings: Sequence[Finding], most: int 
         )
     lines += _first(said, most) or ["  nothing to change"]
     return lines
+
+
+def _newest(batches: pd.DataFrame) -> list[str]:
+    """Say how the batches of the last day of reading fared: what was read today, mostly."""
+    read = batches[batches["source"].eq("pxrf") & batches["day"].notna()]
+    if read.empty:
+        return []
+    last = read["day"].max()
+    today = read[read["day"] == last]
+    named = [f"{r['batch'] or 'no batch'} {r['verdict']}" for r in records(today)]
+    return [f"  read last, on {last:%Y-%m-%d}: {name_some(named, 6)}"]
 
 
 def _first(lines: list[str], most: int) -> list[str]:

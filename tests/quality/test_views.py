@@ -178,6 +178,8 @@ def test_the_evening_fits_a_screen(survey, certificates, simulated):
     report = judge_quality(bad, certificates)
     lines = evening_lines(report, report.findings)
     assert len(lines) <= 24
+    assert any("read last, on 2026-03-" in line for line in lines)
+    assert len(lines) <= 24
     assert lines[0] == "Passed"
     assert any("and" in line and "more" in line for line in lines)
     assert max(len(line) for line in lines) <= 152
