@@ -68,7 +68,9 @@ def calibrations_for(
         if left.any() and read is not None:
             fits = np.array([_fits(line, read, len(ids)) for line in lines])
             alone = left & (fits.sum(axis=0) == 1)
-            found = [(line, rows | (alone & f)) for (line, rows), f in zip(found, fits, strict=True)]
+            found = [
+                (line, rows | (alone & f)) for (line, rows), f in zip(found, fits, strict=True)
+            ]
             left &= ~alone
         if not left.any():
             return [(line, rows) for line, rows in found if rows.any()]

@@ -120,7 +120,7 @@ def _day(column):
 
 
 def test_a_change_in_time_gets_two_lines_and_every_sample_its_own(survey, certificates):
-    from geochem.samples.calibrated import apply_calibration
+    from geochem.stats.calibration_line import apply_calibration
 
     late = _day(survey.samples["sample_id"]) >= 5
     report = judge_quality(_step(survey, 1.4, late), certificates)
