@@ -356,6 +356,11 @@ def _run_survey(
 ) -> RunResult:  # fmt: skip
     from geochem.campaign.survey_run import run_survey
 
+    if settings.decisions is not None:
+        raise WrongCall(
+            f"{settings.decisions.path.name}: decisions speak of targets and of thresholds per "
+            "element; a survey in Parquet files has neither. Leave out --decisions."
+        )
     with working_on(folder, clock) as work:
         making = work.start()
         bundle, timings = run_survey(

@@ -196,3 +196,12 @@ def test_a_survey_that_is_none_is_refused_in_a_sentence(tmp_path):
     (tmp_path / "data" / "part-0.parquet").write_bytes(b"PAR1 not really")
     with pytest.raises(DataRefused, match="cannot be read as Parquet"):
         run(tmp_path)
+
+
+def test_decisions_on_a_survey_are_refused_in_a_sentence(tmp_path):
+    make(tmp_path)
+    path = tmp_path / "decisions.toml"
+    path.write_text('[targets.decision.T01]\nchoice = "hold"\n')
+    with pytest.raises(WrongCall, match="a survey in Parquet files has neither"):
+        run(tmp_path, decisions=path)
+    assert not (tmp_path / "results").exists()

@@ -42,6 +42,19 @@ def test_a_missing_campaign_is_status_2_and_a_sentence(capsys, tmp_path):
     assert "Traceback" not in err
 
 
+def test_a_wrong_decisions_file_is_status_2_and_names_the_key(capsys, tmp_path):
+    (tmp_path / "log.csv").write_text("sample_id,easting,northing\n", "utf-8")
+    (tmp_path / "campaign.toml").write_text(
+        'title = "A"\ncrs = "EPSG:32735"\n[samples]\npath = "log.csv"\n', "utf-8"
+    )
+    path = tmp_path / "decisions.toml"
+    path.write_text('[targets.decision.T01]\nchoise = "hold"\n', "utf-8")
+    status, out, err = call(capsys, "run", str(tmp_path), "--decisions", str(path))
+    assert (status, out) == (2, "")
+    assert "decisions.toml: [targets.decision.T01] unknown key 'choise'" in err
+    assert not (tmp_path / "results").exists()
+
+
 def test_json_stays_one_document_when_refused(capsys, tmp_path):
     status, out, _ = call(capsys, "check", str(tmp_path), "--json")
     assert status == 2
