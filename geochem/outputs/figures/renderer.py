@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.transforms import Bbox
 
     from geochem.model.bundle import Bundle
     from geochem.model.surface import Surface
@@ -42,8 +43,9 @@ class FiguresRenderer:
     reads_folder = False
 
     def render(
-        self, bundle: Bundle, folder: Path, *, pdf: bool = True, max_elements: int = 6
-    ) -> list[Path]:
+        self, bundle: Bundle, folder: Path, *, pdf: bool = True, max_elements: int = 6,
+        page: Literal["as drawn", "16:9", "A4"] = "as drawn",
+    ) -> list[Path]:  # fmt: skip
         """Draw everything that the records allow.
 
         Parameters
@@ -57,6 +59,9 @@ class FiguresRenderer:
             as PDF beside the PNG.
         max_elements : int, default 6
             Elements that get a map and a probability plot, most important first.
+        page : {"as drawn", "16:9", "A4"}
+            Proportions of every page: as drawn (16 by 10), or with white edges so that it fills
+            a screen of 16 by 9 or a sheet of A4 landscape.
 
         Returns
         -------
@@ -68,7 +73,7 @@ class FiguresRenderer:
         written = []
         with _collector_at_rest():
             for name, in_pdf, draw in figure_jobs(bundle, max_elements):
-                written += write_figure(draw(), target / name, pdf=pdf and in_pdf)
+                written += write_figure(draw(), target / name, pdf=pdf and in_pdf, page=page)
         return written
 
 
@@ -90,7 +95,9 @@ def _collector_at_rest() -> Iterator[None]:
 
 
 @styled
-def write_figure(drawn: Axes | Figure, stem: Path, *, pdf: bool = False) -> list[Path]:
+def write_figure(
+    drawn: Axes | Figure, stem: Path, *, pdf: bool = False, page: str = "as drawn"
+) -> list[Path]:
     """Write one figure.
 
     Parameters
@@ -101,6 +108,8 @@ def write_figure(drawn: Axes | Figure, stem: Path, *, pdf: bool = False) -> list
         File without ending.
     pdf : bool
         Write the PDF too.
+    page : str
+        As in `FiguresRenderer.render`.
 
     Returns
     -------
@@ -109,14 +118,32 @@ def write_figure(drawn: Axes | Figure, stem: Path, *, pdf: bool = False) -> list
     """
     from matplotlib.figure import Figure
 
-    page = drawn if isinstance(drawn, Figure) else page_of(drawn)
+    whole = drawn if isinstance(drawn, Figure) else page_of(drawn)
+    width, height = (float(v) for v in whole.get_size_inches())
+    box = _page_box(width, height, page)
     png = stem.with_name(f"{stem.name}.png")
-    page.savefig(png, format="png", dpi=DPI, metadata=_PNG, pil_kwargs=_QUICK)
+    whole.savefig(png, format="png", dpi=DPI, metadata=_PNG, pil_kwargs=_QUICK, bbox_inches=box)
     if not pdf:
         return [png]
     path = stem.with_name(f"{stem.name}.pdf")
-    page.savefig(path, format="pdf", dpi=DPI, metadata=_PDF)
+    whole.savefig(path, format="pdf", dpi=DPI, metadata=_PDF, bbox_inches=box)
     return [png, path]
+
+
+#: width over height; A4 landscape is 297 mm by 210 mm (ISO 216)
+_PROPORTIONS = {"16:9": 16 / 9, "A4": 297 / 210}
+
+
+def _page_box(width: float, height: float, page: str) -> Bbox | None:
+    """Give the rectangle that is written, wider or higher than the drawing; None for as drawn."""
+    from matplotlib.transforms import Bbox
+
+    wanted = _PROPORTIONS.get(page)
+    if wanted is None:
+        return None
+    wide, high = max(width, height * wanted), max(height, width / wanted)
+    left, low = (wide - width) / 2, (high - height) / 2
+    return Bbox([[-left, -low], [width + left, height + low]])
 
 
 Job = tuple[str, bool, "Callable[[], Axes | Figure]"]

@@ -1,10 +1,11 @@
 """Small maps on one page: counts, window, furniture; what the records lack is left out."""
 
 import numpy as np
+import pytest
 
 from geochem.model.tables import values_of
 from geochem.outputs.figures.overview import class_maps, density_map, overview_maps
-from geochem.outputs.figures.renderer import figure_jobs
+from geochem.outputs.figures.renderer import figure_jobs, write_figure
 from geochem.outputs.figures.small_maps import Squares, draw_small_maps
 
 
@@ -75,3 +76,22 @@ def test_every_sample_has_one_place_in_progress_and_quality(bundle):
 def test_barren_records_still_give_the_pages_that_they_can(make_bundle):
     names = [name for name, _, _ in figure_jobs(make_bundle(n=40, barren=True))]
     assert "overview" in names
+
+
+@pytest.mark.parametrize(
+    ("page", "ratio"), [("16:9", 16 / 9), ("A4", 297 / 210), ("as drawn", 1.6)]
+)
+def test_pages_have_the_proportions_asked_for(bundle, tmp_path, page, ratio):
+    """A4 is 297 mm by 210 mm (ISO 216)."""
+    from PIL import Image
+    from pypdf import PdfReader
+
+    drawn = draw_small_maps([density_map(bundle)], columns=1, info=bundle.info)
+    png, pdf = write_figure(drawn, tmp_path / "x", pdf=True, page=page)
+    with Image.open(png) as picture:
+        assert picture.width / picture.height == pytest.approx(ratio, abs=0.003)
+        corners = {picture.convert("RGB").getpixel(at) for at in ((0, 0), (picture.width - 1, 0))}
+    assert corners == {(255, 255, 255)}
+    box = PdfReader(pdf).pages[0].mediabox
+    assert float(box.width / box.height) == pytest.approx(ratio, abs=0.003)
+    assert "not a resource" in PdfReader(pdf).pages[0].extract_text()  # text stays text
