@@ -76,7 +76,8 @@ class Prepared:
     @property
     def distinct(self) -> int:
         """Distinct detected values."""
-        return int(np.unique(self.x[~(self.below | self.above)]).size)
+        detected = self.x[~(self.below | self.above)]  # sorted, as all of `x`
+        return int(np.count_nonzero(np.diff(detected))) + 1 if detected.size else 0
 
     def wider(self, influence: npt.ArrayLike) -> float:
         """Factor by which an interval is wider because neighbouring samples are alike.
@@ -175,7 +176,12 @@ def prepare(
     keys += [flag for flag in (a, b) if flag.any()]
     if not keys:
         return Prepared(np.sort(x), b, a, None, log, warnings)
-    order = np.lexsort((*keys, x)) if len(keys) > 1 or not equal else _by_value(x, keys[0])
+    if len(keys) == 1 and equal and blocks is None:
+        x, flag = _merged(x, keys[0])
+        none = np.zeros(x.size, dtype=bool)
+        b, a = (flag, none) if b.any() else (none, flag)
+        return Prepared(x, b, a, None, log, warnings)
+    order = np.lexsort((*keys, x))
     return Prepared(
         x[order], b[order], a[order], None if equal else w[order], log, warnings,
         None if blocks is None else blocks[order],
@@ -199,10 +205,18 @@ def _blocks_of(place: Array) -> npt.NDArray[np.int64]:
     return found
 
 
-def _by_value(x: Array, key: npt.NDArray[Any]) -> npt.NDArray[np.intp]:
-    """Order by value, equal ones by a whole-number key; quicker than two keys at once."""
-    order = np.argsort(key, kind="stable")
-    return np.asarray(order[np.argsort(x[order], kind="stable")])
+def _merged(x: Array, flag: npt.NDArray[np.bool_]) -> tuple[Array, npt.NDArray[np.bool_]]:
+    """Sort by value, of equal values those without the flag first.
+
+    Two plain sorts and a merge: several times quicker than sorting places by two keys.
+    """
+    plain, marked = np.sort(x[~flag]), np.sort(x[flag])
+    at = np.searchsorted(plain, marked, side="right") + np.arange(marked.size)
+    out, flags_out = np.empty(x.size), np.zeros(x.size, dtype=bool)
+    flags_out[at] = True
+    out[at] = marked
+    out[~flags_out] = plain
+    return out, flags_out
 
 
 def check_option(method: str, name: str, value: float, *, low: float, high: float) -> None:
