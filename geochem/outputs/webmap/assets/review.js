@@ -87,7 +87,7 @@ function createReview(store, map, layer, brush, frame) {
     if (!population || !population.n) return 'No value of this element in this medium.';
     const [, possible, probable] = beyond();
     const all = possible + probable;
-    return plural(all, 'sample') + ' of ' + grouped(String(population.n)) + ' beyond the threshold (' +
+    return plural(all, store.count ? 'cell' : 'sample') + ' of ' + grouped(String(population.n)) + ' beyond the threshold (' +
       figures((100 * all) / population.n, 2) + ' %), ' + probable + ' of them probable';
   }
 
