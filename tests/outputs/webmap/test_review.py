@@ -9,7 +9,7 @@ import pytest
 from geochem.campaign.decisions import read_decisions
 from geochem.model.tables import values_of
 from geochem.outputs.webmap.renderer import MapRenderer
-from geochem.stats.mixture import probability_positions
+from geochem.stats.probability_positions import probability_positions
 
 pytestmark = pytest.mark.browser
 
@@ -231,3 +231,16 @@ def test_review_fits_any_window(open_page, page_path, width, scheme):
     assert page.locator("#review-probability").bounding_box()["width"] > 300
     assert page.locator("[role=application]").bounding_box()["width"] > 250
     assert page.seen["errors"] == []
+
+
+def test_printing_with_the_review_open_fills_the_sheet(open_page, page_path):
+    page = open_page(page_path, width=800)  # a sheet of paper counts as a narrow window
+    page.click("#menu-button")
+    page.click("#review-button")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    stage = page.locator(".stage").bounding_box()
+    assert stage["height"] > 500
+    assert stage["width"] > 600
+    assert page.is_hidden("#review")
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert page.is_visible("#review")

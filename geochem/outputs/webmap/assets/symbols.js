@@ -5,6 +5,8 @@ const MEDIUM_SHAPES = {
   vegetation: 'drop',
 };
 const SPARE_SHAPES = ['pentagon', 'hexagon', 'drop'];
+// where a number would be too small to read
+const GROUP_SHAPES = ['square', 'up', 'diamond', 'hexagon', 'drop', 'pentagon', 'circle'];
 const RADII = [2.7, 3.5, 4.5, 5.7, 7.1, 8.7];
 
 function shapeOfMedium(store, m) {
@@ -45,7 +47,7 @@ function styleOf(palette, view, code, mediumShape, factor) {
   if (code > GROUP && code < GROUP + 30) {
     if (view.quiet.has(code)) return { ...base, r: Math.max(1.8, 3 * factor), fill: palette.paper, stroke: palette.quiet, width: 0.9 };
     const fill = palette.groups[(code - GROUP - 1) % palette.groups.length];
-    return { ...base, shape: 'numbered', r: Math.max(3, 6 * factor), fill, text: String(code - GROUP), ink: palette.onGroup, width: 0.8 };
+    return { ...base, shape: 'numbered', small: GROUP_SHAPES[(code - GROUP - 1) % GROUP_SHAPES.length], r: Math.max(3, 6 * factor), fill, text: String(code - GROUP), ink: palette.onGroup, width: 0.8 };
   }
   const small = Math.max(2.4, 3.6 * factor);
   if (code === BELOW) return { ...base, shape: 'chevron', r: small, stroke: palette.quiet, width: 1.3 };
@@ -85,7 +87,7 @@ function drawSymbol(ctx, style, x, y) {
     return;
   }
   if (style.shape === 'numbered') {
-    tracePath(ctx, 'circle', x, y, r);
+    tracePath(ctx, r < 4.5 ? style.small : 'circle', x, y, r);
     ctx.fillStyle = style.fill;
     ctx.fill();
     ctx.stroke();
