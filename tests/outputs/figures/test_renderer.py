@@ -21,7 +21,8 @@ def test_names_that_other_outputs_rely_on(written):
     names = {p.stem for p in paths if p.suffix == ".png"}
     assert names == {
         "samples", "targets", "associations", "boxplots", "biplot_soil", "standards",
-        "xrf_laboratory", "surface_Cu_ppm", "surface_porphyry_copper",
+        "xrf_laboratory", "surface_Cu_ppm", "surface_porphyry_copper", "overview",
+        "threshold_classes", "uncertainty_Cu_ppm",
         *(f"element_{e}" for e in ("Cu", "Au", "Mo")),
         *(f"probability_{e}" for e in ("Cu", "Au", "Mo")),
     }  # fmt: skip
