@@ -23,6 +23,7 @@ CHECKS: list[tuple[str, list[str], bool]] = [
     ("lint", [str(BIN / "ruff"), "check", "."], True),
     ("imports", [str(BIN / "lint-imports"), "--no-cache"], True),
     ("types", [str(BIN / "mypy"), *TYPED], True),
+    ("docstrings", [sys.executable, ".ci/docstrings.py"], True),
     (
         "doctests",
         [

@@ -10,7 +10,6 @@ which is the user's: where both speak of a target, the later date counts and a f
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass, replace
@@ -18,6 +17,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from geochem.campaign.toml_file import read_toml
 from geochem.errors import WrongCall, nearest
 from geochem.model.finding import Finding, name_some
 
@@ -117,12 +117,7 @@ def read_decisions(path: str | Path) -> Decisions:
             f"there is no decisions file '{path}'; save one on the map page, or leave out "
             "--decisions."
         )
-    try:
-        raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except UnicodeDecodeError:
-        raise WrongCall(f"{path.name} is not UTF-8 text; save it as UTF-8.") from None
-    except tomllib.TOMLDecodeError as error:
-        raise WrongCall(f"{path.name} is not valid TOML: {error}.") from None
+    raw = read_toml(path)
     faults: list[str] = []
     about = _about(raw.pop("decisions", {}), faults)
     targets = _choices(raw, faults)

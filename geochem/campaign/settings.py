@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable, Mapping
 from copy import deepcopy
 from dataclasses import dataclass, replace
@@ -19,6 +18,7 @@ from geochem.campaign.keys import (
     TOP,
     Key,
 )
+from geochem.campaign.toml_file import read_toml
 from geochem.elements import SYMBOLS
 from geochem.errors import WrongCall, nearest
 
@@ -187,20 +187,7 @@ def read_campaign(path: str | Path, decisions: str | Path | None = None) -> Sett
             f"there is no campaign file '{path}'; give the path of a campaign.toml, "
             "or start one with: geochem new DIR"
         )
-    try:
-        raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except UnicodeDecodeError:
-        raise WrongCall(f"{path.name} is not UTF-8 text; save it as UTF-8.") from None
-    except RecursionError:
-        raise WrongCall(
-            f"{path.name} nests brackets too deeply to be a campaign file; a list stands in one "
-            "pair of brackets."
-        ) from None
-    except tomllib.TOMLDecodeError as error:
-        raise WrongCall(
-            f"{path.name} is not valid TOML: {error}. Texts stand in quotes; on Windows write "
-            "paths with / or in single quotes."
-        ) from None
+    raw = read_toml(path)
     settings = check_settings(deepcopy(raw), path.resolve())
     if decisions is None:
         return settings

@@ -99,6 +99,10 @@ def replace_below(
     total : float, optional
         Sum that rows must keep (closed data): the detected values then share in what was added,
         their ratios unchanged.
+    draws : int, default 0
+        So many draws of what may stand behind the limits are made too.
+    seed : int, default 1
+        Of the draws.
 
     Returns
     -------

@@ -51,7 +51,13 @@ class Finding:
     batch: str | None = None
 
     def as_json(self) -> dict[str, object]:
-        """Give the fields of the `--json` contract."""
+        """Give the fields of the `--json` contract.
+
+        Returns
+        -------
+        dict
+            ``code, severity, file, row, column, message``.
+        """
         return {
             "code": self.code,
             "severity": self.severity,

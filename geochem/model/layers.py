@@ -52,7 +52,18 @@ class Layers:
     elevation: Path | None = None
 
     def get(self, name: str) -> gpd.GeoDataFrame | None:
-        """Give the frame of a vector layer, or None."""
+        """Give the frame of a vector layer.
+
+        Parameters
+        ----------
+        name : str
+            Of the layer.
+
+        Returns
+        -------
+        geopandas.GeoDataFrame or None
+            None when there is no such layer.
+        """
         layer = self.vector.get(name)
         return None if layer is None else layer.frame
 

@@ -46,7 +46,18 @@ class Survey:
         return elements_of(self.samples)
 
     def with_findings(self, findings: tuple[Finding, ...] | list[Finding]) -> Survey:
-        """Give the same survey with more findings."""
+        """Give the same survey with more findings.
+
+        Parameters
+        ----------
+        findings : sequence of Finding
+            They come after those it has.
+
+        Returns
+        -------
+        Survey
+            A new record; tables are shared.
+        """
         return replace(self, findings=(*self.findings, *findings))
 
     def __repr__(self) -> str:

@@ -132,7 +132,17 @@ SUFFIXES = ("_ppm", "_ppm_below", "_ppm_above", "_ppm_err")
 
 
 class Values(NamedTuple):
-    """The accepted values of one element as arrays, one entry per sample; mg/kg."""
+    """The accepted values of one element as arrays, one entry per sample.
+
+    Parameters
+    ----------
+    value : ndarray, shape (n_samples,)
+        Values, limits where flagged, NaN where missing. [mg/kg]
+    below, above : ndarray of bool, shape (n_samples,)
+        The value is a lower, an upper limit.
+    err : ndarray, shape (n_samples,)
+        One standard uncertainty, NaN where unknown. [mg/kg]
+    """
 
     value: npt.NDArray[np.float64]
     below: npt.NDArray[np.bool_]
@@ -142,6 +152,18 @@ class Values(NamedTuple):
 
 def value_column(element: str, assay: str | None = None) -> str:
     """Name the column of an element, accepted or of one assay.
+
+    Parameters
+    ----------
+    element : str
+        Symbol or species.
+    assay : str, optional
+        One assay instead of the accepted value.
+
+    Returns
+    -------
+    str
+        Name of a column of a samples table.
 
     Examples
     --------
@@ -169,7 +191,20 @@ def elements_of(samples: pd.DataFrame) -> list[str]:
 
 
 def assays_of(samples: pd.DataFrame, element: str) -> list[str]:
-    """List the assays that stand beside the accepted value of an element."""
+    """List the assays that stand beside the accepted value of an element.
+
+    Parameters
+    ----------
+    samples : pandas.DataFrame
+        A samples table.
+    element : str
+        Symbol or species.
+
+    Returns
+    -------
+    list of str
+        Sorted.
+    """
     start = f"{element}_ppm__"
     ends = ("_below", "_above", "_err")
     return sorted(
@@ -311,5 +346,18 @@ def conform(frame: pd.DataFrame, columns: dict[str, str], *, extra: bool = False
 
 
 def columns_of(contract: dict[str, str], *more: Iterable[str]) -> list[str]:
-    """List the column names of a contract, then any others."""
+    """List the column names of a contract, then any others.
+
+    Parameters
+    ----------
+    contract : dict of str to str
+        One of the contracts of this module.
+    *more : iterable of str
+        Further names.
+
+    Returns
+    -------
+    list of str
+        In order.
+    """
     return [*contract, *(name for names in more for name in names)]

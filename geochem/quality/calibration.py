@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -316,7 +316,7 @@ def _disagreement(job: _Job, pairs: pd.DataFrame, fit: Fit, matrix: str) -> list
 
 
 def _about(
-    assay: str, reference: str, facts: dict, few: list[str], tables: list[pd.DataFrame],
+    assay: str, reference: str, facts: dict[str, Any], few: list[str], tables: list[pd.DataFrame],
     limits: QualityLimits,
 ) -> list[Finding]:  # fmt: skip
     out: list[Finding] = []

@@ -157,7 +157,18 @@ class QualityLimits:
     trust: Mapping[str, Mapping[str, tuple[str, str]]] = field(default_factory=dict)
 
     def acceptable_cv(self, role: str, element: str) -> float:
-        """Give the acceptable RMS CV of one role and element; NaN when there is none. [%]."""
+        """Give the acceptable RMS CV of one role and element.
+
+        Parameters
+        ----------
+        role, element : str
+            Kind of duplicate, symbol.
+
+        Returns
+        -------
+        float
+            NaN when there is none. [%]
+        """
         table = self.acceptable_cv_pct.get(role, {})
         return float(table.get(element, table.get("default", float("nan"))))
 

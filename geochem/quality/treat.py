@@ -32,7 +32,7 @@ def judge_and_treat(
 
     Parameters
     ----------
-    survey, standards, key_elements, options, dispatch, today
+    survey, standards, key_elements, options, dispatch, today : as in judge_quality
         As `judge_quality` takes them; ``options["drift"]`` and ``options["failed_batches"]`` act.
 
     Returns

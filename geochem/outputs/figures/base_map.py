@@ -83,7 +83,9 @@ def draw_base(
     return blocks
 
 
-def layer_window(layers: Layers | None, x: npt.NDArray, y: npt.NDArray) -> list[Window]:
+def layer_window(
+    layers: Layers | None, x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]
+) -> list[Window]:
     """Give the bounds of the boundary when it lies close around the samples.
 
     Returns

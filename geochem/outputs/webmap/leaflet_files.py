@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import base64
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -90,7 +91,7 @@ def _licence() -> str:
     return "BSD 2-Clause License; Copyright (c) 2010-2024, Volodymyr Agafonkin and contributors."
 
 
-def _inline(folder: Path):
+def _inline(folder: Path) -> Callable[[re.Match[str]], str]:
     def replaced(found: re.Match[str]) -> str:
         raw = base64.b64encode((folder / "images" / found.group(1)).read_bytes()).decode("ascii")
         return f"url(data:image/png;base64,{raw})"
