@@ -114,7 +114,7 @@ OPERATIONS: tuple[Operation, ...] = (
     Operation(
         "background", "Backgrounds and thresholds",
         ("survey", "spacings", "compositions", "layers"), ("background",),
-        ("background", "anomalies", "targets"), f"{_HERE}:describe",
+        ("background", "anomalies", "targets.seek", "targets.association"), f"{_HERE}:describe",
     ),
     Operation(
         "anomalies", "Anomalies and associations",
@@ -135,7 +135,7 @@ OPERATIONS: tuple[Operation, ...] = (
     ),
     Operation(
         "comparisons", "Comparing thresholds", ("survey", "background", "evidence", "targets"),
-        ("comparisons",), ("background", "targets"), f"{_HERE}:compare_thresholds",
+        ("comparisons",), ("background", "targets.seek"), f"{_HERE}:compare_thresholds",
     ),
 )  # fmt: skip
 

@@ -134,6 +134,13 @@ def _file_hashes(path: Path) -> Any:
     return hashes
 
 
+def _names_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # a text that is too long to be a path
+        return False
+
+
 def _files_of(table: str, settings: Settings, day: date) -> list[Path]:
     """List the files that a step reads because it obeys a table."""
     if table == "layers":
@@ -144,12 +151,12 @@ def _files_of(table: str, settings: Settings, day: date) -> list[Path]:
     rows = settings.tables.get(table)
     found: list[Path] = []
     for row in rows if isinstance(rows, list) else [rows] if isinstance(rows, Mapping) else []:
-        if "path" in row:
-            found += settings.files(row["path"])
-        if row.get("local_grid"):
-            found.append(settings.resolve(row["local_grid"]))
-        if row.get("guidelines"):
-            found.append(settings.resolve(row["guidelines"]))
+        for key, text in row.items():
+            if key == "path" and text:
+                found += settings.files(text)
+            elif isinstance(text, str) and _names_file(settings.resolve(text)):
+                # whatever a key is called: a text that names a file may be read
+                found.append(settings.resolve(text))
     return found
 
 
@@ -217,7 +224,7 @@ def result_key(
         [text, _file_hashes(settings.folder / text)]
         for _, _, options in methods
         for text in options.values()
-        if isinstance(text, str) and text and (settings.folder / text).is_file()
+        if isinstance(text, str) and _names_file(settings.folder / text)
     ]
     return digest(list(keys), settings.plain(), written, files)
 
