@@ -228,6 +228,9 @@ def _step_of(v: Array, u: Array) -> float:
         return 0.0
     gap = np.diff(v)
     both = np.append(gap[0], gap) + np.append(gap, gap[-1])
+    if np.ptp(u) == 0:  # a plain median needs no sorting
+        middle = (v.size + 1) // 2 - 1
+        return float(np.partition(both, middle)[middle]) / 2
     order = np.argsort(both, kind="stable")
     cumulative = np.cumsum(u[order])
     return float(both[order][np.searchsorted(cumulative, cumulative[-1] / 2)]) / 2
