@@ -12,6 +12,7 @@ from geochem.coordinates import WGS84, transform_frame
 from geochem.model import tables as contract
 from geochem.model.finding import findings_frame
 from geochem.outputs.quality_tables import quality_points
+from geochem.outputs.gis.contours import contour_polygons
 from geochem.outputs.text_cells import printable
 
 if TYPE_CHECKING:
@@ -127,6 +128,7 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
         "follow_up": contract_frame(report.follow_up, contract.FOLLOW_UP),
         "holes": contract_frame(report.holes, contract.HOLES),
         "leads": report.leads,
+        "contours": contour_polygons(bundle.surfaces, survey.samples.crs),
     }
     kinds = {"samples": "Point", "anomalies": "Point", "follow_up": "Point", "holes": "Point"}
     attribute_tables: dict[str, pd.DataFrame] = {

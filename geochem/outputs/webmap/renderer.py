@@ -82,7 +82,7 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
     from geochem.outputs.webmap.geography import wgs84_polynomial
     from geochem.outputs.webmap.points import points_of
     from geochem.outputs.webmap.sample_rows import sample_entry, verdict_entries, zones_of
-    from geochem.outputs.webmap.surface_image import surface_entry
+    from geochem.outputs.webmap.surface_image import chance_entry, surface_entry
     from geochem.outputs.webmap.target_entries import target_entries
     from geochem.outputs.webmap.vector_layers import layer_entries
 
@@ -95,6 +95,7 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
     info = bundle.info
     crs = bundle.survey.samples.crs
     image = bundle.layers.image
+    asked = bundle.settings.get("surfaces", {}).get("above", {})
     return {
         "info": {
             "title": info.title,
@@ -126,7 +127,14 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
         "groups": _groups(bundle),
         "decisions": _decisions(bundle),
         "layers": layer_entries(bundle.layers, origin, extent),
-        "surfaces": [surface_entry(s, shown) for s in bundle.surfaces],
+        "surfaces": [
+            *(surface_entry(s, shown) for s in bundle.surfaces),
+            *(
+                chance_entry(s, shown)
+                for s in bundle.surfaces
+                if s.chance is not None and s.name.split("_ppm")[0] in asked
+            ),
+        ],
         **_picture(image, info.crs, extent),
         **target_entries(bundle, points, origin),
     }

@@ -6,6 +6,7 @@ import base64
 import struct
 import zlib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -65,6 +66,11 @@ def surface_entry(
     dark = [DARK_RAMP[i] for i in pick]
     index = np.where(known, 1 + np.searchsorted(limits, values, side="right"), 0)
     rows, cols = values.shape
+    if surface.covered is not None and (surface.covered & known).any():
+        # every third diagonal of transported cover stays clear: a hatch
+        row, column = np.indices(values.shape)
+        index[surface.covered & ((row + column) % 3 == 0)] = 0
+        title = f"{title} (hatched: transported cover)"
     return {
         "name": surface.name,
         "title": title,
@@ -84,6 +90,33 @@ def surface_entry(
         ],
         "png": palette_png(index.astype(np.uint8), colours),
     }
+
+
+def chance_entry(
+    surface: Surface, shown: Mapping[str, tuple[float, str]] = MappingProxyType({})
+) -> dict[str, Any]:
+    """Make the picture of the chance that a surface exceeds its threshold.
+
+    Parameters
+    ----------
+    surface : Surface
+        With a chance.
+    shown : mapping of str to (float, str), optional
+        As in `surface_entry`, for the threshold.
+
+    Returns
+    -------
+    dict
+        As `surface_entry`.
+    """
+    assert surface.chance is not None
+    divisor, unit = shown.get(surface.name.split("_ppm")[0], (1.0, "ppm"))
+    words = f"{surface.title}: chance of more than {surface.threshold / divisor:.4g} {unit}"
+    return surface_entry(
+        replace(
+            surface, name=f"{surface.name}_chance", title=words, unit="", values=surface.chance
+        )
+    )
 
 
 def _is_share(values: npt.NDArray[np.float64]) -> bool:
