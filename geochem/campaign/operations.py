@@ -127,8 +127,12 @@ OPERATIONS: tuple[Operation, ...] = (
         ("surfaces", "targets.seek"), f"{_HERE}:interpolate",
     ),
     Operation(
+        "catchments", "Catchments of stream sediments", ("survey", "evidence", "layers"),
+        ("catchments",), ("surfaces", "targets.seek", "layers"), f"{_HERE}:outline_catchments",
+    ),
+    Operation(
         "targets", "Targets, follow-up and holes",
-        ("survey", "evidence", "background", "spacings", "layers", "quality", "clock",
+        ("survey", "evidence", "background", "spacings", "layers", "catchments", "quality", "clock",
          "until"),
         ("targets", "previous", "decisions"), ("targets", "history", "decisions"),
         f"{_HERE}:propose",

@@ -33,7 +33,7 @@ from geochem.model.finding import Finding
 #: records that the outputs get
 _KEPT = (
     "inputs", "layers", "survey", "spacings", "quality", "progress", "compositions", "background",
-    "evidence", "surfaces", "targets", "previous", "levelling", "dispatch",
+    "evidence", "surfaces", "catchments", "targets", "previous", "levelling", "dispatch",
     "decisions", "comparisons",
 )  # fmt: skip
 
@@ -485,6 +485,7 @@ def _bundle(
         compositions=state["compositions"],
         evidence=state["evidence"],
         surfaces=state["surfaces"],
+        catchments=state["catchments"],
         targets=state["targets"],
         progress={
             **state["progress"],

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from geochem.background.guideline import Guideline
     from geochem.model.background import BackgroundReport
+    from geochem.model.catchments import SedimentCatchments
     from geochem.model.evidence import Composition, Evidence
     from geochem.model.layers import Layers, Spacing
     from geochem.model.quality import QualityReport
@@ -538,6 +539,19 @@ def interpolate(
     return {"surfaces": surfaces}, findings
 
 
+def outline_catchments(
+    settings: Settings, *, survey: Survey, evidence: Evidence, layers: Layers
+) -> Given:
+    """Find the ground upstream of stream sediments, and what it yields beyond its rocks."""
+    from geochem.surfaces.catchments import sediment_catchments
+
+    elements = settings.table("surfaces")["elements"] or settings.table("targets")["seek"] or None
+    found, findings = sediment_catchments(
+        used_samples(survey.samples), evidence, layers, elements=elements
+    )
+    return {"catchments": found}, findings
+
+
 def propose(
     settings: Settings,
     *,
@@ -546,6 +560,7 @@ def propose(
     background: BackgroundReport,
     spacings: Sequence[Spacing],
     layers: Layers,
+    catchments: SedimentCatchments | None,
     quality: QualityReport,
     clock: datetime,
     until: date | None = None,
@@ -553,6 +568,7 @@ def propose(
     """Draw outlines, rank them, propose follow-up and holes."""
     from geochem.campaign.decisions import for_outputs, mark_report, over_register
     from geochem.campaign.history import read_previous, read_register
+    from geochem.surfaces.catchments import with_catchments
     from geochem.targets.propose import propose_targets
 
     table = settings.table("targets")
@@ -572,7 +588,7 @@ def propose(
         evidence,
         background,
         spacings,
-        layers,
+        with_catchments(layers, catchments),
         analytes=survey.analytes,
         quality=quality,
         wanted=table["wanted"],

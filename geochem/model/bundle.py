@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from geochem.model.background import Levelling
+from geochem.model.catchments import SedimentCatchments
 from geochem.model.evidence import Composition, Evidence
 from geochem.model.finding import Finding
 from geochem.model.layers import Layers, Spacing
@@ -111,6 +112,8 @@ class Bundle:
         Every threshold method side by side, for the leading elements.
     shifts : mapping of element to mapping of sample_id to float
         Where the background drifts: what the threshold of each sample is times, as log10.
+    catchments : SedimentCatchments, optional
+        Of stream sediments.
     """
 
     info: CampaignInfo
@@ -134,3 +137,4 @@ class Bundle:
     decisions: Mapping[str, Any] = field(default_factory=dict)
     comparisons: Mapping[tuple[str, str], Comparison] = field(default_factory=dict)
     shifts: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    catchments: SedimentCatchments | None = None

@@ -197,7 +197,8 @@ def rock_background(
         Share of each catchment's area that a unit takes; rows are closed to one. [-]
     method : {"auto", "weighted means", "regression"}, default "auto"
         Area-weighted mean of each unit, or least squares with coefficients that are not negative
-        (``auto``: with at least ten catchments per unit).
+        (``auto``: with at least five catchments per unit; weighted means mix the units of mixed
+        catchments, yet stay stable with few).
     robust : bool, default True
         Cut values whose ratio to what is expected lies beyond the median plus two scaled median
         deviations (of logarithms), again and again, so that the anomalies looked for do not lift
@@ -238,15 +239,17 @@ def rock_background(
     design = x[used]
     weight = design.sum(axis=0)
     if method == "auto":
-        method = "regression" if len(z) >= 10 * x.shape[1] else "weighted means"
+        method = "regression" if len(z) >= 5 * x.shape[1] else "weighted means"
 
     def solve(z: FloatArray) -> FloatArray:
         if method == "regression" and len(z):
             return np.asarray(nnls(design, z)[0], dtype=float)
         return np.asarray((z @ design) / np.where(weight > 0, weight, 1.0), dtype=float)
 
-    found = solve(z)
-    for _ in range(_ROUNDS if robust and len(z) >= 10 and (z > 0).all() else 0):
+    cut_high = robust and len(z) >= 10 and bool((z > 0).all())
+    # weighted medians of the units are a start that anomalies do not move
+    found = _weighted_medians(z, design) if cut_high else solve(z)
+    for _ in range(_ROUNDS if cut_high else 0):
         fitted = np.maximum(design @ found, 1e-12 * z.max())
         ratio = np.log(y[used] / fitted)
         middle = np.median(ratio)
@@ -262,6 +265,17 @@ def rock_background(
     left = float(np.mean((z - expected[used]) ** 2)) if len(z) else 0.0
     explained = max(0.0, 1.0 - left / spread) if spread > 0 else 0.0
     return RockBackground(coefficients, expected, residual, explained, method)
+
+
+def _weighted_medians(z: FloatArray, design: FloatArray) -> FloatArray:
+    """Give the median of the values of each unit, weighted by its share of the catchment."""
+    order = np.argsort(z, kind="stable")
+    out = np.zeros(design.shape[1])
+    for j in range(design.shape[1]):
+        total = np.cumsum(design[order, j])
+        if total[-1] > 0:
+            out[j] = z[order][np.searchsorted(total, 0.5 * total[-1])]
+    return out
 
 
 def _areas(area: npt.ArrayLike, source_area: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:

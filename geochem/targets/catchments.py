@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geochem.model.catchments import STREAM, smallest_holding
 from geochem.targets.ground import Sites
 from geochem.targets.null import (
     Background,
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     FloatArray = npt.NDArray[np.float64]
     IntArray = npt.NDArray[np.intp]
 
-STREAM = "stream sediment"
 #: a neighbouring catchment joins a target when its mean score reaches this
 JOINS = 1.0
 
@@ -87,19 +87,10 @@ def sampled_catchments(
     shapes = layer.geometry.to_numpy()
     named = field is not None and field in layer.columns
     names = layer[field].astype(str).to_numpy() if named else None
-    order = sorted(
-        range(len(shapes)),
-        key=lambda i: (
-            round(float(shapes[i].area), 3), "" if names is None else names[i], shapes[i].bounds,
-        ),
+    owner, order = smallest_holding(
+        shapes, names, sites.frame["easting"].to_numpy()[rows],
+        sites.frame["northing"].to_numpy()[rows],
     )  # fmt: skip
-    points = shapely.points(
-        sites.frame["easting"].to_numpy()[rows], sites.frame["northing"].to_numpy()[rows]
-    )
-    owner = np.full(len(rows), -1, dtype=np.intp)
-    for i in order:
-        free = np.flatnonzero(owner < 0)
-        owner[free[shapely.covers(shapes[i], points[free])]] = i
     held = owner >= 0
     if not held.any():
         return None

@@ -271,6 +271,18 @@ def surface_check(bundle: Bundle, made: Surface) -> Caption:
     return Caption(f"{title}: how good the surface is", note, _source(bundle))
 
 
+def catchments(bundle: Bundle, symbol: str) -> Caption:
+    """Words of a map of catchments."""
+    assert bundle.catchments is not None
+    n = len(bundle.catchments.frame)
+    made = "the user's polygons" if bundle.catchments.origin == "layer" else "the elevation grid"
+    note = (
+        f"n = {n} catchments from {made}. A sediment speaks for the ground upstream of it; the points "
+        "are never interpolated. A small catchment dilutes less than a large one."
+    )
+    return Caption(f"{symbol} in stream sediments: catchments", note, _source(bundle, symbol))
+
+
 def probability(bundle: Bundle, symbol: str, medium: str) -> Caption:
     """Words of a probability plot."""
     note = "A straight run of points is one lognormal population; a bend parts two."

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from geochem.model.catchments import STREAM
 from geochem.outputs.figures import captions
 from geochem.outputs.figures.layout import page_of
 from geochem.outputs.figures.style import styled
@@ -206,6 +207,15 @@ def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
             caption=captions.surface(bundle, surface), layers=layers, info=info,
         )  # fmt: skip
     yield from _surface_check_jobs(bundle)
+    found = bundle.catchments
+    if found is not None and found.elements:
+        from geochem.outputs.figures.catchment_map import draw_catchments
+
+        streams = samples.loc[(samples["medium"] == STREAM).to_numpy()]
+        yield f"catchments_{found.elements[0]}", False, partial(
+            draw_catchments, found, found.elements[0], samples=streams,
+            caption=captions.catchments(bundle, found.elements[0]), layers=layers, info=info,
+        )  # fmt: skip
 
 
 def _surface_check_jobs(bundle: Bundle) -> Iterator[Job]:

@@ -130,8 +130,13 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
         "leads": report.leads,
         "contours": contour_polygons(bundle.surfaces, survey.samples.crs),
     }
+    attribute_tables: dict[str, pd.DataFrame] = {}
+    if bundle.catchments is not None:
+        layers["catchments"] = bundle.catchments.frame
+        attribute_tables["catchment_decay"] = bundle.catchments.decay
+        attribute_tables["catchment_rocks"] = bundle.catchments.rocks
     kinds = {"samples": "Point", "anomalies": "Point", "follow_up": "Point", "holes": "Point"}
-    attribute_tables: dict[str, pd.DataFrame] = {
+    attribute_tables |= {
         "controls": survey.controls,
         "analytes": survey.analytes,
         "thresholds": bundle.thresholds,

@@ -74,6 +74,7 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
     dict
         Title block, samples, elements, associations, layers, surfaces and targets.
     """
+    from geochem.outputs.webmap.catchment_layer import layers_with_yield
     from geochem.outputs.webmap.element_values import (
         association_entries,
         element_entries,
@@ -126,7 +127,7 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
         "associations": association_entries(bundle, points),
         "groups": _groups(bundle),
         "decisions": _decisions(bundle),
-        "layers": layer_entries(bundle.layers, origin, extent),
+        "layers": layer_entries(layers_with_yield(bundle), origin, extent),
         "surfaces": [
             *(surface_entry(s, shown) for s in bundle.surfaces),
             *(
