@@ -1,0 +1,152 @@
+"""Ordinary kriging of 300 x 300 cells from 32 neighbours: speed, memory, same numbers.
+
+Run: ``python tests/benchmarks/kriging.py [--repeat 3]``. PyKrige (C backend) and R with gstat are
+timed in the same run where they are installed; one after the other, best of several repetitions,
+so that a busy machine hurts all alike.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+from geochem.optional import available
+from geochem.stats.kriging import krige
+from geochem.stats.variogram import Variogram
+
+MODEL = Variogram("spherical", 0.2, 1.0, 3000.0)
+NEIGHBOURS = 32
+SIDE = 10_000.0
+CELLS = 300
+
+R_SCRIPT = """
+suppressMessages({library(sp); library(gstat)})
+a <- commandArgs(trailingOnly = TRUE)
+d <- read.csv(a[1]); g <- read.csv(a[2]); repeats <- as.integer(a[4])
+coordinates(d) <- ~ x + y; coordinates(g) <- ~ x + y
+v <- vgm(0.8, "Sph", 3000, 0.2)
+best <- Inf
+for (i in seq_len(repeats)) {
+  t <- proc.time()[["elapsed"]]
+  sink(tempfile()); k <- krige(z ~ 1, d, g, v, nmax = 32); sink()
+  best <- min(best, proc.time()[["elapsed"]] - t)
+}
+cat(best, "\\n")
+write.csv(format(data.frame(k$var1.pred, k$var1.var), digits = 15), a[3], row.names = FALSE, quote = FALSE)
+"""
+
+
+def made(n):
+    rng = np.random.default_rng(1)
+    xy = rng.random((n, 2)) * SIDE
+    z = np.sin(xy[:, 0] / 1500) + np.cos(xy[:, 1] / 1100) + rng.normal(0, 0.4, n)
+    step = (np.arange(CELLS) + 0.5) * SIDE / CELLS
+    goal = np.stack(np.meshgrid(step, step), axis=-1).reshape(-1, 2)
+    return xy, z, goal
+
+
+def best_of(repeat, function):
+    best, found = np.inf, None
+    for _ in range(repeat):
+        start = time.perf_counter()
+        found = function()
+        best = min(best, time.perf_counter() - start)
+    return best, found
+
+
+def by_pykrige(xy, z, goal):
+    from pykrige.ok import OrdinaryKriging
+
+    model = OrdinaryKriging(
+        xy[:, 0], xy[:, 1], z, variogram_model="spherical",
+        variogram_parameters={"psill": 0.8, "range": 3000.0, "nugget": 0.2},
+    )  # fmt: skip
+    return model.execute(
+        "points", goal[:, 0], goal[:, 1], n_closest_points=NEIGHBOURS, backend="C"
+    )
+
+
+def by_gstat(xy, z, goal, repeat):
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "job.R").write_text(R_SCRIPT)
+        for file, header, rows in (
+            ("data.csv", ["x", "y", "z"], np.column_stack([xy, z])),
+            ("goal.csv", ["x", "y"], goal),
+        ):
+            with (folder / file).open("w", newline="") as out:
+                csv.writer(out).writerows([header, *rows.tolist()])
+        done = subprocess.run(
+            ["Rscript", "job.R", "data.csv", "goal.csv", "out.csv", str(repeat)],
+            cwd=folder, capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        table = np.loadtxt(folder / "out.csv", delimiter=",", skiprows=1)
+    return float(done.stdout.split()[-1]), table
+
+
+def memory_of(tier, n):
+    """Give what one call adds to the largest size of a fresh process. [MB]"""
+    code = (
+        "import resource, sys; sys.argv = ['x'];"
+        f"sys.path.insert(0, {str(Path(__file__).parent)!r}); import kriging as b;"
+        f"xy, z, goal = b.made({n});"
+        f"b.krige(xy, z, goal[:200], b.MODEL, neighbours=32, tier={tier!r});"
+        "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss;"
+        f"b.krige(xy, z, goal, b.MODEL, neighbours=32, tier={tier!r});"
+        "print((resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    return float(done.stdout)
+
+
+def main():
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--repeat", type=int, default=3)
+    repeat = parser.parse_args().repeat
+    tiers = ["numpy", *(["numba"] if available("numba") else [])]
+    for n in (1000, 10_000):
+        xy, z, goal = made(n)
+        times, found = {}, {}
+        for tier in tiers:
+            krige(xy, z, goal[:200], MODEL, neighbours=NEIGHBOURS, tier=tier)  # compile
+            times[tier], found[tier] = best_of(
+                repeat, lambda xy=xy, z=z, goal=goal, tier=tier: krige(
+                    xy, z, goal, MODEL, neighbours=NEIGHBOURS, tier=tier
+                ),
+            )  # fmt: skip
+        others = {}
+        if available("pykrige"):
+            times["pykrige"], (v, s) = best_of(
+                repeat, lambda xy=xy, z=z, goal=goal: by_pykrige(xy, z, goal)
+            )
+            others["pykrige"] = (np.asarray(v), np.asarray(s))
+        if shutil.which("Rscript"):
+            times["gstat"], table = by_gstat(xy, z, goal, repeat)
+            others["gstat"] = (table[:, 0], table[:, 1])
+        print(f"{n} samples, {len(goal)} cells, {NEIGHBOURS} neighbours")
+        for name, seconds in times.items():
+            ratios = ", ".join(
+                f"{seconds / times[t]:.1f} times the time of {t}"
+                for t in tiers
+                if name not in tiers
+            )
+            print(f"  {name:8s} {seconds:7.2f} s  {ratios}")
+        for tier in tiers:
+            added = memory_of(tier, n)
+            print(f"  {tier}: {added:.0f} MB more than before the call")
+            for name, (v, s) in others.items():
+                a = np.abs(found[tier].values - v).max()
+                b = np.abs(found[tier].variance - s).max()
+                print(f"  {tier} against {name}: value {a:.1e}, variance {b:.1e} at most apart")
+
+
+if __name__ == "__main__":
+    main()
