@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any, Literal
 from geochem.coordinates import WGS84, transform_frame
 from geochem.model import tables as contract
 from geochem.model.finding import findings_frame
-from geochem.outputs.quality_tables import quality_points
 from geochem.outputs.gis.contours import contour_polygons
+from geochem.outputs.quality_tables import quality_points
 from geochem.outputs.text_cells import printable
 
 if TYPE_CHECKING:
