@@ -38,6 +38,8 @@ _FEWEST = 10
 _MOST_BELOW = 0.4
 #: a catchment lies inside another when this share of it does
 _INSIDE = 0.9
+#: a rise above what is expected, as a share of it, that is followed downstream
+_RISE = 0.25
 DECAY = (
     "element", "catchment", "downstream", "distance_m", "rise", "expected_rise", "measured_rise",
     "ratio",
@@ -303,9 +305,10 @@ def _decay(
 ) -> list[dict[str, Any]]:
     """Compare each rise with the one that dilution leaves in the next sampled catchment."""
     row = {name: k for k, name in enumerate(frame["catchment"])}
+    expected_here = frame[f"{element}_expected"].to_numpy(dtype=float)
     found = []
     for k, (name, below) in enumerate(zip(frame["catchment"], frame["downstream"], strict=True)):
-        if below not in row or not residual[k] > 0 or not np.isfinite(residual[row[below]]):
+        if below not in row or not residual[k] >= _RISE * expected_here[k]:
             continue
         j = row[below]
         expected = residual[k] * area[k] / area[j]
