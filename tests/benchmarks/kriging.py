@@ -11,9 +11,9 @@ import argparse
 import csv
 import shutil
 import subprocess
-import sys
 import tempfile
 import time
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -92,19 +92,13 @@ def by_gstat(xy, z, goal, repeat):
     return float(done.stdout.split()[-1]), table
 
 
-def memory_of(tier, n):
-    """Give what one call adds to the largest size of a fresh process. [MB]"""
-    code = (
-        "import resource, sys; sys.argv = ['x'];"
-        f"sys.path.insert(0, {str(Path(__file__).parent)!r}); import kriging as b;"
-        f"xy, z, goal = b.made({n});"
-        f"b.krige(xy, z, goal[:200], b.MODEL, neighbours=32, tier={tier!r});"
-        "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss;"
-        f"b.krige(xy, z, goal, b.MODEL, neighbours=32, tier={tier!r});"
-        "print((resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024)"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    return float(done.stdout)
+def memory_of(tier, xy, z, goal):
+    """Give the largest size of all arrays that one call makes, its result included. [MB]"""
+    tracemalloc.start()
+    krige(xy, z, goal, MODEL, neighbours=NEIGHBOURS, tier=tier)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    return peak / 1e6
 
 
 def main():
@@ -140,8 +134,8 @@ def main():
             )
             print(f"  {name:8s} {seconds:7.2f} s  {ratios}")
         for tier in tiers:
-            added = memory_of(tier, n)
-            print(f"  {tier}: {added:.0f} MB more than before the call")
+            size = memory_of(tier, xy, z, goal)
+            print(f"  {tier}: arrays of {size:.0f} MB at most")
             for name, (v, s) in others.items():
                 a = np.abs(found[tier].values - v).max()
                 b = np.abs(found[tier].variance - s).max()
