@@ -124,11 +124,11 @@ OPERATIONS: tuple[Operation, ...] = (
     Operation(
         "surfaces", "Surfaces", ("survey", "evidence", "background", "spacings", "layers"),
         ("surfaces",),
-        ("surfaces", "targets.seek"), f"{_HERE}:interpolate",
+        ("surfaces", "targets.seek"), f"{_HERE}_ground:interpolate",
     ),
     Operation(
         "catchments", "Catchments of stream sediments", ("survey", "evidence", "layers"),
-        ("catchments",), ("surfaces", "targets.seek", "layers"), f"{_HERE}:outline_catchments",
+        ("catchments",), ("surfaces", "targets.seek", "layers"), f"{_HERE}_ground:outline_catchments",
     ),
     Operation(
         "targets", "Targets, follow-up and holes",
