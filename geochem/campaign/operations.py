@@ -81,7 +81,7 @@ OPERATIONS: tuple[Operation, ...] = (
         "read", "Reading tables and layers", ("until",),
         ("field_log", "assays", "standards", "layers", "plan", "dispatch", "inputs"),
         ("samples", "assays", "standards", "layers", "plan", "dispatch"),
-        f"{_HERE}:read_inputs", opening=True,
+        f"{_HERE}_inputs:read_inputs", opening=True,
     ),
     Operation(
         "join", "Joining assays to positions", ("field_log", "assays", "layers"),

@@ -79,7 +79,7 @@ def test_what_inspect_understood_is_written_down(tmp_path):
 
 
 def test_a_started_campaign_reads_what_inspect_read(tmp_path):
-    from geochem.campaign.wiring import read_inputs
+    from geochem.campaign.wiring_inputs import read_inputs
 
     (tmp_path / "log.csv").write_text(
         "Probe 'A' \"x\",East,North,Zone,medium\n" + "".join(
@@ -113,7 +113,7 @@ def test_waypoints_are_a_field_log_and_choose_the_zone(tmp_path):
 
 def test_a_grid_and_control_names_reach_the_reader(tmp_path):
     from geochem.campaign.settings import read_campaign
-    from geochem.campaign.wiring import read_inputs
+    from geochem.campaign.wiring_inputs import read_inputs
 
     (tmp_path / "log.csv").write_text("id,x,y,medium\nA1,0,100,soil\nSTD-1,,,\nA1-D,0,100,soil\n")
     (tmp_path / "pegs.csv").write_text(
