@@ -174,8 +174,10 @@ def _by_others(
     x: Array, low: Mask, high: Mask, start: Array, method: str, draws: int, seed: int
 ) -> tuple[Array, Array]:
     """Replace by regression on the other parts; also draw."""
-    log, first = np.log(x), np.log(start)
+    log = np.log(x)
     flagged = low | high
+    first = log.copy()
+    first[flagged] = np.log(start[flagged])
     keep = np.arange(x.shape[1])
     base = np.zeros((len(x), 1))
     if method == "logratio_em":
@@ -187,17 +189,19 @@ def _by_others(
             )
         base, keep = log[:, [at]], np.delete(keep, at)
         first = np.log(_lognormal(np.exp(log - base), low, high, _FRACTION)) + base
-    given = (log - base)[:, keep], low[:, keep], high[:, keep]
-    y = first - base
-    y[:, keep] = expected(*given, y[:, keep])
-    filled = np.where(flagged, np.exp(y + base), x)
-    drawn = np.empty((0, int(flagged.sum())))
+    log = (log - base)[:, keep] if method == "logratio_em" else log
+    given = log, low[:, keep], high[:, keep]
+    y = expected(*given, (first - base)[:, keep])
+    # the part that is divided by is never behind a limit: the order of cells is the same
+    back = np.broadcast_to(base, x.shape)[flagged]
+    side = x[flagged], low[flagged], high[flagged]
+    filled = x.copy()
+    filled[flagged] = _within(np.exp(y[flagged[:, keep]] + back), *side)
+    drawn = np.empty((0, back.size))
     if draws:
-        # the part that is divided by is never behind a limit: the order of cells is the same
-        drawn = draw_values(*given, y[:, keep], number=draws, seed=seed)
-        drawn = np.exp(drawn + np.broadcast_to(base, x.shape)[flagged])
-        drawn = _within(drawn, x[flagged], low[flagged], high[flagged])
-    return _within(filled, x, low, high), drawn
+        drawn = draw_values(*given, y, number=draws, seed=seed)
+        drawn = _within(np.exp(drawn + back), *side)
+    return filled, drawn
 
 
 def _keep_total(filled: Array, mask: Mask, total: float) -> Array:
@@ -224,7 +228,10 @@ def _lognormal(x: Array, low: Mask, high: Mask, fraction: float) -> Array:
 
 def _simple(x: Array, low: Mask, high: Mask, fraction: float) -> Array:
     """Put a fixed share of a lower limit, and as much over an upper one."""
-    return np.where(low, fraction * x, np.where(high, x / fraction, x))
+    out = x.copy()
+    out[low] *= fraction
+    out[high] /= fraction
+    return out
 
 
 def _reference_part(flagged: Mask) -> int | None:

@@ -54,8 +54,8 @@ def expected(log: Array, below: Mask, above: Mask, start: Array) -> Array:
     n, p = log.shape
     if n < 2 * p + 2 or not (below | above).any():
         return start.copy()
-    order = sorted_rows(log)
-    limit, y = log[order], start[order].copy()
+    order = _order(log, below | above)
+    limit, y = log[order], start[order]
     columns = _behind(below[order], above[order])
     room = np.empty_like(y)
     hidden = np.zeros(p)
@@ -116,8 +116,8 @@ def draws(log: Array, below: Mask, above: Mask, start: Array, *, number: int, se
     n, p = log.shape
     flagged = below | above
     rng = np.random.default_rng(seed)
-    order = sorted_rows(log)
-    limit, y = log[order], start[order].copy()
+    order = _order(log, below | above)
+    limit, y = log[order], start[order]
     columns = _behind(below[order], above[order])
     out = np.empty((number, int(flagged.sum())))
     if not out.size:
@@ -141,6 +141,11 @@ def draws(log: Array, below: Mask, above: Mask, start: Array, *, number: int, se
             back[order] = y
             out[done // _BETWEEN] = back[flagged]
     return out
+
+
+def _order(log: Array, flagged: Mask) -> npt.NDArray[np.intp]:
+    """Put rows in an order of their own, by the columns with the fewest equal limits first."""
+    return sorted_rows(log[:, np.argsort(flagged.sum(axis=0), kind="stable")])
 
 
 def _behind(below: Mask, above: Mask) -> Rows:
