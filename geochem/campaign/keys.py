@@ -132,6 +132,11 @@ COMPOSITION: dict[str, Key] = {
         choices=("regression", "logratio_em", "lognormal", "simple"),
     ),
     "draws": Key("whole", "sets of values behind limits, for the uncertainty", 5),
+    "indices": Key("texts", "further columns: CIA, CIW, PIA, AI, CCPI", []),
+    "ratios": Key("texts", "further columns: ratios by mass, for example ['Rb/Sr']", []),
+    "balances": Key("table", "further columns: name = { over = ['K'], under = ['Na', 'Ca'] }", {}),
+    "enrichment": Key("texts", "elements compared with the upper crust", []),
+    "enrichment_reference": Key("text", "element that stays put, for enrichment", "Al"),
 }
 
 BACKGROUND: dict[str, Key] = {

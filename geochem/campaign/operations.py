@@ -102,6 +102,10 @@ OPERATIONS: tuple[Operation, ...] = (
         ("survey", "levelling"), ("background",), f"{_HERE}:level",
     ),
     Operation(
+        "indices", "Indices, ratios and balances", ("survey",), ("survey", "further"),
+        ("composition",), f"{_HERE}:add_columns",
+    ),
+    Operation(
         "progress", "Comparing plan, log and laboratory",
         ("survey", "field_log", "plan", "dispatch", "until"), ("progress",),
         ("plan", "dispatch"),
@@ -113,7 +117,8 @@ OPERATIONS: tuple[Operation, ...] = (
     ),
     Operation(
         "background", "Backgrounds and thresholds",
-        ("survey", "spacings", "compositions", "layers"), ("background",),
+        ("survey", "spacings", "compositions", "layers", "quality", "further"),
+        ("background", "gold"),
         ("background", "anomalies", "targets.seek", "targets.association"), f"{_HERE}:describe",
     ),
     Operation(

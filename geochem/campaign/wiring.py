@@ -92,6 +92,23 @@ def level(settings: Settings, *, survey: Survey, quality: QualityReport) -> Give
     return {"survey": levelled, "levelling": record}, findings
 
 
+def add_columns(settings: Settings, *, survey: Survey) -> Given:
+    """Add the indices, ratios, balances and enrichment factors that the campaign names."""
+    from geochem.background.indices import add_indices
+
+    table = settings.table("composition")
+    samples, names, findings = add_indices(
+        survey.samples,
+        indices=table["indices"],
+        ratios=table["ratios"],
+        balances=table["balances"],
+        enrichment=table["enrichment"],
+        reference=table["enrichment_reference"],
+    )
+    survey = replace(survey, samples=samples) if names else survey  # type: ignore[type-var]
+    return {"survey": survey, "further": tuple(names)}, findings
+
+
 def _with_trust(analytes: pd.DataFrame, verdicts: pd.DataFrame) -> pd.DataFrame:
     """Write the trust class of quality control beside each assay and element."""
     known = verdicts.dropna(subset=["trust"]).drop_duplicates(["assay", "element"])
@@ -199,10 +216,13 @@ def describe(
     spacings: Sequence[Spacing],
     compositions: Sequence[Composition],
     layers: Layers,
+    quality: QualityReport,
+    further: Sequence[str] = (),
 ) -> Given:
-    """Find backgrounds and thresholds."""
+    """Find backgrounds and thresholds; say what gold can tell."""
     from geochem.background.contacts import contact_findings, near_contact
     from geochem.background.data_groups import COLUMN, data_groups
+    from geochem.background.gold import METALS, describe_gold
     from geochem.background.report import describe_background
 
     table = settings.table("background")
@@ -235,7 +255,26 @@ def describe(
         analytes=survey.analytes,
         seed=settings.seed,
     )
-    return {"background": report}, [*said, *report.findings]
+    samples = used_samples(survey.samples)
+    if further:
+        import pandas as pd
+
+        from geochem.background.indices import index_thresholds
+
+        more = index_thresholds(samples, further)
+        report = replace(
+            report, thresholds=pd.concat([report.thresholds, more], ignore_index=True)
+        )
+    table = survey.analytes
+    in_laboratory = set(
+        table.loc[table["accepted"] & (table["source"] == "laboratory"), "element"]
+    )
+    gold, findings = describe_gold(
+        samples,
+        duplicates=quality.duplicates,
+        elements=[e for e in METALS if e in in_laboratory],
+    )
+    return {"background": report, "gold": gold}, [*said, *report.findings, *findings]
 
 
 def _sought_association(settings: Settings) -> list[str]:

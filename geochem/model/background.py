@@ -53,6 +53,7 @@ class BackgroundReport:
 #: one row per group and element that levelling looked at
 LEVELLING_GROUPS: dict[str, str] = {
     "column": "text", "assay": "text", "group": "text", "element": "text", "n_samples": "count",
+    "median_before": "number", "median_after": "number",
     "n_evidence": "count", "evidence": "text", "found": "number", "found_low": "number",
     "found_high": "number", "factor": "number", "factor_low": "number", "factor_high": "number",
     "levelled": "flag", "reason": "text",
@@ -75,7 +76,7 @@ class Levelling:
     ----------
     groups : pandas.DataFrame
         `LEVELLING_GROUPS`. Values of a group were multiplied by `factor` (90 % interval beside
-        it); `found` is the factor that the evidence alone gives.
+        it); `found` is the factor that the evidence alone gives; medians are of detected values.
     elements : pandas.DataFrame
         `LEVELLING_ELEMENTS`: standard deviation between groups [%], variance of log10 of the
         detected values before and after, the share removed [%], and how much of what was
@@ -97,3 +98,41 @@ class Levelling:
     def done(self) -> bool:
         """Whether any value was changed."""
         return bool(self.elements["levelled"].any())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gold:
+    """What the values of a metal with a nugget effect can say, and what they cannot.
+
+    Parameters
+    ----------
+    element, medium : str
+        ``Au`` as a rule.
+    n, n_detected : int
+        Values, and those above detection.
+    median, p90, peak : float
+        Of the detected values alone. [mg/kg]
+    coarse : bool
+        Whether duplicates say that grains are coarse: single values then mean little.
+    duplicate_cv_pct : float
+        Largest coefficient of variation of a kind of duplicate; NaN when unknown. [%]
+    high : ndarray of str
+        Samples beyond `cut`.
+    single : ndarray of str
+        Those of them without another high value among their neighbours.
+    cut : float
+        What counts as high. [mg/kg]
+    """
+
+    element: str
+    medium: str
+    n: int
+    n_detected: int
+    median: float
+    p90: float
+    peak: float
+    coarse: bool
+    duplicate_cv_pct: float
+    high: npt.NDArray[np.object_]
+    single: npt.NDArray[np.object_]
+    cut: float

@@ -348,3 +348,7 @@ def _quality_jobs(bundle: Bundle) -> Iterator[Job]:
             caption=captions.calibrations(bundle),
         )  # fmt: skip
     yield from quality_jobs(bundle)
+    if bundle.levelling is not None and bundle.levelling.done:
+        from geochem.outputs.figures.levelling import draw_levelling
+
+        yield "levelling", False, partial(draw_levelling, bundle.levelling, info=info)
