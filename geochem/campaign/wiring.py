@@ -265,10 +265,9 @@ def describe(
         report = replace(
             report, thresholds=pd.concat([report.thresholds, more], ignore_index=True)
         )
-    table = survey.analytes
-    in_laboratory = set(
-        table.loc[table["accepted"] & (table["source"] == "laboratory"), "element"]
-    )
+    analytes = survey.analytes
+    assayed = analytes["accepted"] & (analytes["source"] == "laboratory")
+    in_laboratory = set(analytes.loc[assayed, "element"])
     gold, findings = describe_gold(
         samples,
         duplicates=quality.duplicates,

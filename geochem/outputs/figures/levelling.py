@@ -14,7 +14,6 @@ from geochem.outputs.figures.layout import (
     new_page,
     place,
 )  # fmt: skip
-from geochem.outputs.figures.quality_pairs import log_axis
 from geochem.outputs.figures.style import ACCENT, INK, MUTED, PAPER, styled
 from geochem.units import shown_unit
 
@@ -57,7 +56,7 @@ def draw_levelled(
     Returns
     -------
     Axes
-        Logarithmic; bars are the 90 % interval of the factor.
+        Bars are the 90 % interval of the factor.
     """
     ax = place(new_page(), (0.9, 1.1, 8.0, 3.6)) if ax is None else ax
     column, assay, element = series
@@ -77,11 +76,11 @@ def draw_levelled(
     ax.vlines(at, low, high, color=INK, lw=1.0, gid="interval")
     ax.plot(at, before, "o", ms=4.5, mfc="none", mec=MUTED, mew=1.0, gid="before")
     ax.plot(at, after, "o", ms=4, mfc=ACCENT, mec=PAPER, mew=0.4, gid="after")
-    log_axis(ax, "y", np.concatenate([before, after, low, high]))
-    # groups differ by per cents: the axis keeps close to them
     both = np.concatenate([before, after, low, high])
     if len(both):
-        ax.set_ylim(both.min() / 1.06, both.max() * 1.06)
+        # groups differ by per cents: the axis keeps close to them
+        ax.set_ylim(both.min() / 1.04, both.max() * 1.04)
+        ax.locator_params(axis="y", nbins=5)
     names = mine["group"].tolist()
     if len(names) <= _NAMES:
         ax.set_xticks(at, names)
