@@ -193,14 +193,15 @@ def _level_assay(
     rows: list[dict[str, Any]] = []
     said: list[dict[str, Any]] = []
     log = shots["log"].to_numpy(dtype=float, copy=True)
-    shot_element = shots["element"].to_numpy(dtype=object)
+    shot_element = shots["element"].cat.codes.to_numpy()
+    code_of = {str(e): i for i, e in enumerate(shots["element"].cat.categories)}
     shot_group = np.full(len(shots), -1, dtype=np.int64)
     if work.column in shots.columns:
         of = shots[work.column].cat
         number = np.array([*(_at(labels, str(c)) for c in of.categories), -1], dtype=np.int64)
         shot_group = number[of.codes.to_numpy()]
     means = _means(shots, mine & (shot_group >= 0), log, shot_group)
-    places = means.groupby("element", observed=True).indices
+    places = means.groupby("element").indices
     nothing = np.zeros(0, dtype=np.intp)
     for element in names:
         here = np.isin(media, [m or "" for m in taken.loc[taken["element"] == element, "medium"]])
@@ -209,7 +210,7 @@ def _level_assay(
         weight = np.asarray(share[here].sum(axis=0)).ravel()
         detected = here & ~v.below & ~v.above & (v.value > 0)
         values = np.where(detected, np.log10(np.where(detected, v.value, 1.0)), np.nan)
-        evidence = _like_samples(means.iloc[places.get(element, nothing)], values)
+        evidence = _like_samples(means.iloc[places.get(code_of.get(element, -1), nothing)], values)
         found, kinds = _solve(evidence, weight, ground, values)
         levelled, reason = _decide(found, weight, work.chance)
         shift = np.where(levelled, np.nan_to_num(found.shift), 0.0)
@@ -232,7 +233,7 @@ def _level_assay(
         spread = np.log(10.0) * np.asarray(share @ error).ravel() * v.value * factor
         changed[name] = v.value * factor
         changed[f"{name}_err"] = np.where(moved != 0, np.hypot(v.err * factor, spread), v.err)
-        at = np.flatnonzero(mine & (shot_group >= 0) & (shot_element == element))
+        at = np.flatnonzero(mine & (shot_group >= 0) & (shot_element == code_of.get(element, -1)))
         log[at] -= shift[shot_group[at]]
     return changed, shots.assign(log=log), rows, said
 
@@ -301,12 +302,20 @@ def _read_for(survey: Survey, table: pd.DataFrame) -> _Read:
 
 def _means(shots: pd.DataFrame, use: Flags, log: Floats, group: Ints) -> pd.DataFrame:
     """Average what one group read of one thing in one batch: such readings share an error."""
-    frame = shots.loc[use, ["element", "kind", "what", "batch", "variance"]]
-    frame = frame.assign(group=group[use], log=log[use], n=1.0)
+    import pandas as pd
+
+    # codes follow the sorted names: grouping by them is quick and in a stable order
+    codes = {
+        c: shots[c].cat.codes.to_numpy(dtype=np.int64)[use] for c in ("element", "what", "batch")
+    }
+    frame = pd.DataFrame(
+        {
+            **codes, "kind": shots["kind"].to_numpy(dtype=np.int64)[use], "group": group[use],
+            "log": log[use], "variance": shots["variance"].to_numpy()[use], "n": 1.0,
+        }
+    )  # fmt: skip
     keys = ["element", "kind", "what", "group", "batch"]
-    means = (
-        frame.groupby(keys, sort=True, observed=True)[["log", "variance", "n"]].sum().reset_index()
-    )
+    means = frame.groupby(keys, sort=True)[["log", "variance", "n"]].sum().reset_index()
     n = means["n"].to_numpy(dtype=float)
     return means.assign(log=means["log"] / n, variance=means["variance"] / n**2)
 
@@ -331,7 +340,7 @@ def _solve(
     y = means["log"].to_numpy(dtype=float)
     v = means["variance"].to_numpy(dtype=float)
     g, k = means["group"].to_numpy(dtype=np.int64), means["kind"].to_numpy(dtype=np.int64)
-    b = means.groupby(["kind", "what"], sort=True, observed=True).ngroup().to_numpy(dtype=np.int64)
+    _, b = np.unique(4 * means["what"].to_numpy(dtype=np.int64) + k, return_inverse=True)
     if ground is not None:
         more_y, more_b, more_g, more_v = ground_rows(ground, values)
         b = np.concatenate([b, more_b + (b.max() + 1 if b.size else 0)])
