@@ -99,11 +99,11 @@ OPERATIONS: tuple[Operation, ...] = (
     ),
     Operation(
         "level", "Levelling instruments and batches", ("survey", "quality"),
-        ("survey", "levelling"), ("background",), f"{_HERE}:level",
+        ("survey", "levelling"), ("background",), "geochem.campaign.levels:level",
     ),
     Operation(
         "indices", "Indices, ratios and balances", ("survey",), ("survey", "further"),
-        ("composition",), f"{_HERE}:add_columns",
+        ("composition",), "geochem.campaign.levels:add_columns",
     ),
     Operation(
         "progress", "Comparing plan, log and laboratory",

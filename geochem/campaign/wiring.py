@@ -80,35 +80,6 @@ def accept(settings: Settings, *, survey: Survey, quality: QualityReport) -> Giv
     return {"survey": accepted, "spacings": spacings}, accepted.findings[before:]
 
 
-def level(settings: Settings, *, survey: Survey, quality: QualityReport) -> Given:
-    """Bring instruments, batches ... to a common level where there is evidence."""
-    from geochem.background.levelling import level_survey
-
-    table = settings.table("background")
-    by = [c for c in table["level_by"] if c]
-    levelled, record, findings = level_survey(
-        survey, by, evidence=table["level_from"], calibrations=quality.calibrations
-    )
-    return {"survey": levelled, "levelling": record}, findings
-
-
-def add_columns(settings: Settings, *, survey: Survey) -> Given:
-    """Add the indices, ratios, balances and enrichment factors that the campaign names."""
-    from geochem.background.indices import add_indices
-
-    table = settings.table("composition")
-    samples, names, findings = add_indices(
-        survey.samples,
-        indices=table["indices"],
-        ratios=table["ratios"],
-        balances=table["balances"],
-        enrichment=table["enrichment"],
-        reference=table["enrichment_reference"],
-    )
-    survey = replace(survey, samples=samples) if names else survey  # type: ignore[type-var]
-    return {"survey": survey, "further": tuple(names)}, findings
-
-
 def _with_trust(analytes: pd.DataFrame, verdicts: pd.DataFrame) -> pd.DataFrame:
     """Write the trust class of quality control beside each assay and element."""
     known = verdicts.dropna(subset=["trust"]).drop_duplicates(["assay", "element"])
@@ -222,8 +193,8 @@ def describe(
     """Find backgrounds and thresholds; say what gold can tell."""
     from geochem.background.contacts import contact_findings, near_contact
     from geochem.background.data_groups import COLUMN, data_groups
-    from geochem.background.gold import METALS, describe_gold
     from geochem.background.report import describe_background
+    from geochem.campaign.levels import with_further
 
     table = settings.table("background")
     samples = used_samples(survey.samples)
@@ -255,24 +226,7 @@ def describe(
         analytes=survey.analytes,
         seed=settings.seed,
     )
-    samples = used_samples(survey.samples)
-    if further:
-        import pandas as pd
-
-        from geochem.background.indices import index_thresholds
-
-        more = index_thresholds(samples, further)
-        report = replace(
-            report, thresholds=pd.concat([report.thresholds, more], ignore_index=True)
-        )
-    analytes = survey.analytes
-    assayed = analytes["accepted"] & (analytes["source"] == "laboratory")
-    in_laboratory = set(analytes.loc[assayed, "element"])
-    gold, findings = describe_gold(
-        samples,
-        duplicates=quality.duplicates,
-        elements=[e for e in METALS if e in in_laboratory],
-    )
+    report, gold, findings = with_further(report, survey, quality, further)
     return {"background": report, "gold": gold}, [*said, *report.findings, *findings]
 
 
