@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 SYMMETRIC = 0.2
 #: an upper population counts with so many samples, so far above the background (in its spreads)
 LEAST_IN_UPPER, APART = 15, 2.0
+#: share of equal values from which on quartiles jump between steps of rounding
+COARSE = 0.1
 #: a second population with this share is another kind of background (`population_warnings`)
 TWO_KINDS = 0.3
 
@@ -39,8 +41,10 @@ def recommend(
        censored fit, which every robust method falls back on;
     2. one background population (no other holds 30 %) and, clear of it, an upper one of at least
        15 samples whose mean lies two spreads above it: the probability plot;
-    3. log10 values that pass for symmetric: median + 2 MAD on log10;
-    4. else Tukey's fence on log10 or, where more than a tenth lies beyond it, median + 2 MAD.
+    3. more than a tenth of the detected values are equal: the probability plot, which allows for
+       rounding;
+    4. log10 values that pass for symmetric: median + 2 MAD on log10;
+    5. else Tukey's fence on log10 or, where more than a tenth lies beyond it, median + 2 MAD.
 
     Parameters
     ----------
@@ -87,6 +91,12 @@ def recommend(
                 f"{' and '.join(f'{100 * s:.0f} %' for s in sorted(shares)[:-3:-1])}): divide them "
                 "by rock unit or the like first; until then the robust rule is the least misleading."
             )
+    tie = float(np.unique(seen, return_counts=True)[1].max() / seen.size)
+    if tie > COARSE and _PLOT in usable and plot is not None and plot.method == "probability_plot":
+        return _PLOT, (
+            f"The values are rounded so coarsely ({100 * tie:.0f} % are equal) that quartiles jump "
+            "from step to step; the fit of populations allows for rounding."
+        )
     skew = medcouple(np.log10(seen))
     usual = records.get(_USUAL)
     if abs(skew) <= SYMMETRIC and _USUAL in usable and usual is not None:

@@ -402,6 +402,62 @@ def huber_proposal_2(
     return location, scale
 
 
+#: makes Qn consistent at the normal distribution
+_QN_SCALE = 2.21914
+#: and unbiased for 2 to 12 values
+_QN_SMALL = (
+    0.399356, 0.99365, 0.51321, 0.84401, 0.61220, 0.85877, 0.66993, 0.87344, 0.72014, 0.88906, 0.75743,
+)  # fmt: skip
+
+
+def qn(values: npt.ArrayLike) -> float:
+    """Give Qn, a robust scale that needs no centre: a low quantile of all pairwise distances.
+
+    As resistant as the MAD, at 82 instead of 37 per cent efficiency, and it does not take the
+    distribution for symmetric. All pairs are formed; above 2,001 values that many quantiles stand
+    for them.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Missing values are left out.
+
+    Returns
+    -------
+    float
+        Estimates the standard deviation of a normal population; NaN with fewer than two values.
+
+    References
+    ----------
+    .. [1] Rousseeuw & Croux 1993, Alternatives to the median absolute deviation, J. Am. Stat.
+       Assoc. 88:1273-1283; corrections for small n as in R package robustbase (0.95).
+
+    Examples
+    --------
+    >>> round(qn([4.5, 4.9, 5.6, 4.2, 6.2, 5.2, 9.9]), 4)
+    1.334
+    """
+    x, _ = _clean(values, None)
+    n = x.size
+    if n < 2:
+        return float("nan")
+    if n > 2001:
+        x = np.quantile(x, np.linspace(0, 1, 2001))
+    m = x.size
+    half = m // 2 + 1
+    rank = half * (half - 1) // 2 - 1
+    first, second = np.triu_indices(m, 1)
+    distance = np.abs(x[first] - x[second])
+    distance.partition(rank)
+    if n <= 12:
+        correction = _QN_SMALL[n - 2]
+    elif n % 2:
+        correction = 1 / ((1.60188 + (-2.1284 - 5.172 / n) / n) / n + 1)
+    else:
+        correction = 1 / ((3.67561 + (1.9654 + (6.987 - 77 / n) / n) / n) / n + 1)
+    return float(_QN_SCALE * correction * distance[rank])
+
+
 def medcouple(values: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> float:
     """Give the medcouple, a robust measure of skewness between -1 and 1.
 

@@ -22,6 +22,8 @@ def test_ten_values():
     from geochem.stats.robust import medcouple
 
     assert medcouple(x) == pytest.approx(0.125)
+    # copper in wholemeal flour (MASS chem): hinges 2.75 and 3.70, upper fence 3.935336
+    assert fence(2.75, 3.70, -0.4502281, 1.5) == pytest.approx(3.935336, abs=1e-5)
     assert fence(1.0, 1.8, 0.125, 1.5) == pytest.approx(3.5459897, abs=1e-6)
     assert "9 distinct" in got.warnings[0]
 

@@ -46,6 +46,9 @@ def test_recommends_by_stated_rules():
     hidden["Cu_ppm_below"] = hidden["Cu_ppm"] < 22
     hidden.loc[hidden["Cu_ppm_below"], "Cu_ppm"] = 22.0
     assert "below detection" in compare(hidden, "Cu", bootstrap=0).reason
+    coarse = _plain()
+    coarse["Cu_ppm"] = np.maximum((coarse["Cu_ppm"] / 4).round(), 1) * 4.0
+    assert "rounded so coarsely" in compare(coarse, "Cu", bootstrap=0).reason
     nothing = pd.DataFrame({"Cu_ppm": [5.0] * 40, "Cu_ppm_below": [True] * 40})
     assert compare(nothing, "Cu", bootstrap=0).recommended == ""
 

@@ -30,6 +30,29 @@ def test_median_and_mad():
 
 
 @pytest.mark.published
+def test_qn():
+    # R package robustbase 0.95, Qn with its corrections for small n
+    assert robust.qn(AMC) == pytest.approx(1.334012, abs=1e-4)
+    assert robust.qn(CHEM) == pytest.approx(0.6330338, abs=1e-6)
+    x = np.random.default_rng(0).normal(5, 2, 9001)
+    assert robust.qn(x) == pytest.approx(2, abs=0.06)
+    assert np.isnan(robust.qn([1.0]))
+
+
+@pytest.mark.parametrize("n", [19_999, 20_000, 50_001])
+def test_median_of_many_is_exact(n):
+    rng = np.random.default_rng(n)
+    hard = np.repeat([1.0, 2.0, 9.0], [n // 2, 1, n - n // 2 - 1])
+    for x in (rng.lognormal(3, 1, n), np.sort(rng.normal(size=n)), hard, np.zeros(n),
+              rng.integers(0, 3, n).astype(float), np.tile([0.0, 1.0], n)[:n]):  # fmt: skip
+        x = x.copy()
+        x[::7] = np.nan
+        middle, spread = robust.median_mad_columns(np.column_stack([x, x]))
+        assert middle[1] == np.nanmedian(x)
+        assert spread[0] == robust.MAD_SCALE * np.nanmedian(np.abs(x - np.nanmedian(x)))
+
+
+@pytest.mark.published
 def test_huber_and_algorithm_a():
     # R MASS::hubers and MASS::huber
     assert robust.huber_proposal_2(AMC) == pytest.approx((5.386139, 1.144555), abs=1e-5)
