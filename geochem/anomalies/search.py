@@ -9,7 +9,7 @@ Test to copy: `tests/anomalies/test_search.py`.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,11 +17,13 @@ from geochem.anomalies import (
     association_score,
     associations,
     clusters,
-    common_factors,
     gates,
     multivariate,
+    residuals,
+    rivals,
     spatial,
     univariate,
+    whitening,
 )
 from geochem.elements import element_rank
 from geochem.errors import WrongCall
@@ -53,6 +55,7 @@ def search_anomalies(
     calibrations: Sequence[Calibration] = (),
     seek: Sequence[str] = (),
     association: str | Mapping[str, float] | None = None,
+    batches: Mapping[str, str] | None = None,
     seed: int = 1,
 ) -> Evidence:
     """Score every located sample of a medium that has a background.
@@ -75,6 +78,9 @@ def search_anomalies(
         Sought elements; none: all associations compete.
     association : str or mapping of str to float, optional
         Name of a preset, or own signed weights.
+    batches : mapping of str to str, optional
+        Batch of each sample id, of the assay that covers most samples: steps between neighbouring
+        batches are taken out of the scores.
     seed : int, default 1
         Of random steps.
 
@@ -111,10 +117,6 @@ def search_anomalies(
     z, z_all, p = _univariate(
         table, gate, values, where, sign, _shifts(rows, background), _populations(background)
     )
-    dense = _dense(table, gate, rows, media, where)
-    scores, also_said = _scores(scored, z, values, gate, media, weight, dense)
-    findings += also_said
-
     easting, northing = rows.geometry.x.to_numpy(), rows.geometry.y.to_numpy()
     grids = (
         rows["grid"].to_numpy(dtype=object)
@@ -122,6 +124,11 @@ def search_anomalies(
         else np.full(len(rows), "", dtype=object)
     )
     places = spatial.grounds(media, grids, easting, northing, spacings)
+    left = _residuals(table, gate, rows, media, domains, where, weight, places, batches)
+    sparse = _sparse(table, gate, rows, where, {e for a in scored for e in a.used})
+    scores, also_said = _scores(scored, z, values, gate, media, weight, left, sparse)
+    findings += also_said
+    explained = _explained(scored, left, media, domains, _covers(rows))
     coherent, _ = spatial.coherence(scores, places, seed=seed)
     findings += multivariate.outlier_findings(multivariate.outliers(compositions))
     label, groups = _groups(rows, compositions, media, domains, z, scores, coherent, seed)
@@ -136,6 +143,7 @@ def search_anomalies(
         coherence=_frame(coherent, len(rows)),
         clusters=groups,
         findings=tuple(findings),
+        explained=explained,
     )
 
 
@@ -246,28 +254,110 @@ def _usable(
     return usable
 
 
-def _dense(
+def _covers(rows: gpd.GeoDataFrame) -> npt.NDArray[np.object_]:
+    """Name the cover of each sample: what a regolith map or the field log says, residual apart."""
+    if "regolith" not in rows.columns:
+        return np.full(len(rows), "", dtype=object)
+    named = [v if isinstance(v, str) else "" for v in rows["regolith"].tolist()]
+    plain = ["" if v.strip().lower() in ("", "unmapped") or "residual" in v.lower() else v
+             for v in named]  # fmt: skip
+    return np.array(plain, dtype=object)
+
+
+def _logs(
+    table: univariate.BackgroundTable,
+    gate: Mapping[tuple[str, str], gates.Gate],
+    rows: gpd.GeoDataFrame,
+    where: univariate.Places,
+    element: str,
+) -> tuple[FloatArray, univariate.Levels]:
+    """Give log10 of what may be used, expectations in the place of limits."""
+    v = values_of(rows, element)
+    known = _usable(gate, element, len(rows)) & (v.value > 0)
+    level = table.levels(where, element)
+    log = np.where(known, np.log10(np.where(known, v.value, 1.0)), np.nan)
+    return residuals.expected_log(log, v.below & known, level.location, level.scale), level
+
+
+def _residuals(
     table: univariate.BackgroundTable,
     gate: Mapping[tuple[str, str], gates.Gate],
     rows: gpd.GeoDataFrame,
     media: npt.NDArray[np.object_],
+    domains: npt.NDArray[np.object_],
     where: univariate.Places,
-) -> dict[str, FloatArray]:
-    """Give z of all elements that are mostly detected, limits included, for the common factors."""
-    out: dict[str, FloatArray] = {}
-    for element in sorted({e for _, e in gate}, key=element_rank):
-        v = values_of(rows, element)
-        column = np.full(len(rows), np.nan)
-        for medium in sorted(set(media.tolist())):
-            g = gate[medium, element]
-            known = (media == medium) & g.usable & (v.value > 0)
-            if g.open and known.any() and v.below[known].mean() <= common_factors.MOST_BELOW:
-                level = table.levels(where, element)
-                log = np.log10(np.where(known, v.value, 1.0))
-                column = np.where(known, (log - level.location) / level.scale, column)
-        if np.isfinite(column).any():
-            out[element] = column
+    weight: FloatArray,
+    places: Sequence[spatial.Ground],
+    batches: Mapping[str, str] | None,
+) -> dict[str, residuals.Residuals]:
+    """Make the departures of every medium that has a background of its own."""
+    covers = _covers(rows)
+    elements = sorted({e for _, e in gate}, key=element_rank)
+    batch = None
+    if batches:
+        batch = np.array([batches.get(s, "") for s in rows["sample_id"]], dtype=object)
+    logs = {e: _logs(table, gate, rows, where, e)[0] for e in elements}
+    out = {}
+    for medium in sorted(set(media.tolist()) - {"rock"}):
+        at = np.flatnonzero(media == medium)
+        position = np.full(len(media), -1, dtype=np.intp)
+        position[at] = np.arange(len(at))
+        mine = {e: logs[e][at] for e in elements if gate[medium, e].open}
+        shown = {e: 1.0 - float(values_of(rows, e).below[at].mean()) for e in mine}
+        fields = [
+            residuals.Field(position[g.rows], g.metres, g.spacing)
+            for g in places
+            if g.medium == medium
+        ]
+        out[medium] = residuals.residuals_of(
+            mine, shown, domains[at], covers[at], fields, weight[at],
+            None if batch is None else batch[at],
+        )  # fmt: skip
     return out
+
+
+def _sparse(
+    table: univariate.BackgroundTable,
+    gate: Mapping[tuple[str, str], gates.Gate],
+    rows: gpd.GeoDataFrame,
+    where: univariate.Places,
+    elements: set[str],
+) -> dict[str, tuple[FloatArray, float]]:
+    """Give z, limits included, and usual spread of the elements of the associations."""
+    out = {}
+    for element in sorted(elements, key=element_rank):
+        log, level = _logs(table, gate, rows, where, element)
+        known = np.isfinite(log) & (level.scale > 0)
+        if known.any():
+            z = np.where(known, (log - level.location) / level.scale, np.nan)
+            out[element] = z, float(np.median(level.scale[known]))
+    return out
+
+
+def _explained(
+    scored: Sequence[Association],
+    left: Mapping[str, residuals.Residuals],
+    media: npt.NDArray[np.object_],
+    domains: npt.NDArray[np.object_],
+    covers: npt.NDArray[np.object_],
+) -> pd.DataFrame:
+    """Compare associations and rivals where the ground around a sample is known."""
+    n = len(media)
+    columns: dict[str, npt.NDArray[Any]] = {
+        "association_gain": np.full(n, np.nan), "rival_gain": np.full(n, np.nan),
+        "rival": np.full(n, None, dtype=object),
+    }  # fmt: skip
+    for medium, own in left.items():
+        if not (scored and own.spatial and whitening.can_be_whitened(own)):
+            continue
+        at = np.flatnonzero(media == medium)
+        found = rivals.explain(scored, own, domains[at], covers[at] != "")
+        columns["association_gain"][at] = found.association_gain
+        columns["rival_gain"][at] = found.rival_gain
+        columns["rival"][at] = found.rival
+    frame = _frame(columns, n)
+    frame["rival"] = frame["rival"].astype(object)
+    return frame
 
 
 def _scores(
@@ -277,35 +367,40 @@ def _scores(
     gate: Mapping[tuple[str, str], gates.Gate],
     media: npt.NDArray[np.object_],
     weight: FloatArray,
-    dense: Mapping[str, FloatArray],
+    left: Mapping[str, residuals.Residuals],
+    sparse: Mapping[str, tuple[FloatArray, float]],
 ) -> tuple[dict[str, FloatArray], list[Finding]]:
+    """Score each medium: whitened where that can be, else as a weighted sum of z."""
     n = len(media)
     below = {e: values[e].below & _usable(gate, e, n) for e in z}
-    out: dict[str, FloatArray] = {}
+    out: dict[str, FloatArray] = {a.name: np.full(n, np.nan) for a in scored}
     thin: list[str] = []
-    by_medium = {m: np.flatnonzero(media == m) for m in sorted(set(media.tolist()))}
-    grounds = {
-        m: common_factors.ground_of({e: v[rows] for e, v in dense.items()}, weight[rows])
-        for m, rows in by_medium.items()
-    }
-    for a in scored:
-        column = np.full(n, np.nan)
-        for medium, rows in by_medium.items():
-            mine = {e: z[e][rows] for e in a.used}
-            if medium != "rock":
-                mine = common_factors.without_common_factors(mine, grounds[medium])
-            made = association_score.score(
-                a,
-                mine,
-                {e: below[e][rows] for e in a.used},
-                weight[rows],
-                recentre=medium != "rock",
+    for medium in sorted(set(media.tolist())):
+        rows = np.flatnonzero(media == medium)
+        own = left.get(medium)
+        if own is not None and whitening.can_be_whitened(own):
+            others = {e: (v[rows], s) for e, (v, s) in sparse.items() if e not in own.elements}
+            found = whitening.whitened_scores(
+                scored, own, others, rivals.directions(own), weight[rows]
             )
-            if len(made.elements) >= associations.FEWEST:
-                column[rows] = made.values
+            made = {a.name: (found[a.name].values, found[a.name].elements) for a in scored}
+        else:
+            made = {}
+            for a in scored:
+                s = association_score.score(
+                    a,
+                    {e: z[e][rows] for e in a.used},
+                    {e: below[e][rows] for e in a.used},
+                    weight[rows],
+                    recentre=medium != "rock",
+                )
+                made[a.name] = s.values, s.elements
+        for a in scored:
+            column, elements = made[a.name]
+            if len(elements) >= associations.FEWEST:
+                out[a.name][rows] = column
             else:
                 thin.append(f"{a.name} in {medium}")
-        out[a.name] = column
     said = []
     if thin:
         said.append(
@@ -405,7 +500,7 @@ def _table(
     return gpd.GeoDataFrame(frame, geometry=geometry, crs=rows.crs)
 
 
-def _frame(columns: Mapping[str, FloatArray], n: int) -> pd.DataFrame:
+def _frame(columns: Mapping[str, npt.NDArray[Any]], n: int) -> pd.DataFrame:
     import pandas as pd
 
     return pd.DataFrame(dict(columns), index=pd.RangeIndex(n))

@@ -59,6 +59,8 @@ class Ground:
         Of these samples.
     cutoff : float
         Largest distance of the variogram. [m]
+    spacing : float
+        Mean spacing. [m]
     """
 
     medium: str
@@ -68,6 +70,7 @@ class Ground:
     scaled: FloatArray
     places: scale_scan.Neighbourhoods
     cutoff: float
+    spacing: float
 
 
 def grounds(
@@ -118,6 +121,7 @@ def grounds(
                     medium, name, rows, metres, scaled,
                     scale_scan.neighbourhoods(halo, metres, radii),
                     max(min(box / 3, 15 * max(line, station)), 3 * max(line, station)),
+                    float(np.sqrt(line * station)),
                 )
             )  # fmt: skip
     return tuple(found)

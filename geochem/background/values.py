@@ -93,7 +93,8 @@ class Prepared:
 
     def back(self, value: float) -> float:
         """Bring a number of the method's scale to the unit of the input."""
-        return float(10.0**value) if self.log else float(value)
+        # a fit of hardly any data may put a bound beyond what a number can hold
+        return float(10.0 ** min(max(value, -300.0), 300.0)) if self.log else float(value)
 
 
 def prepare(

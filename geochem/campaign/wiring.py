@@ -294,6 +294,7 @@ def search(
     quality: QualityReport,
 ) -> Given:
     """Score elements and associations."""
+    from geochem.anomalies.batch_steps import batches_of
     from geochem.anomalies.search import search_anomalies
 
     table = settings.table("targets")
@@ -306,6 +307,7 @@ def search(
         calibrations=quality.calibrations,
         seek=table["seek"],
         association=table["association"],
+        batches=batches_of(survey.results),
         seed=settings.seed,
     )
     return {"evidence": evidence}, evidence.findings

@@ -119,6 +119,11 @@ class Evidence:
         ``group, n, driving, profile``: what each `group` number means.
     findings : tuple of Finding
         What was noticed.
+    explained : pandas.DataFrame, optional
+        ``association_gain, rival_gain, rival``: how well the best association and the best rival
+        explanation (oxides, another rock, organic soil) fit the ground around each sample, as
+        logarithms of likelihood ratios to background, and the rival in words; same rows. NaN and
+        None where nothing can be said of neighbours.
     """
 
     anomalies: gpd.GeoDataFrame
@@ -130,3 +135,4 @@ class Evidence:
     coherence: pd.DataFrame
     clusters: pd.DataFrame
     findings: tuple[Finding, ...] = ()
+    explained: pd.DataFrame | None = None

@@ -1,9 +1,9 @@
 """Targets: from scores per sample to outlines, their rank, follow-up samples and holes.
 
-What lives here: sampling grounds that can carry an outline (`ground`), a filter that lets a
-coherent halo stand out (`halo_filter`), the barren survey it is judged against (`null`), outlines
-(`outlines`, `polygons`, `catchments`, `leads`), what stands in and around them (`inside`,
-`laboratory`, `rock_chips`, `surroundings`), ranking (`criteria`, `weighted_criteria`, `ranking`,
+What lives here: sampling grounds that can carry an outline (`ground`; the filter that lets a
+coherent halo stand out is in `geochem.stats.halo_filter`), the barren survey it is judged against
+(`null`), outlines (`outlines`, `polygons`, `catchments`, `leads`), what stands in and around them
+(`inside`, `laboratory`, `rock_chips`, `surroundings`), ranking (`criteria`, `weighted_criteria`, `ranking`,
 `identity`, `sentences`), what to do next (`follow_up`, `holes`) and the order of the work
 (`propose`).
 What does not: scores of samples (anomalies), sampling of new ground (planning), drawing (outputs).

@@ -153,13 +153,14 @@ def assemble_report(
 
     found = search_outlines(
         desk.sites, grounds, catchments, boundary,
-        enough, seed=desk.seed,
+        enough, seed=desk.seed, lines=_lines(desk),
     )  # fmt: skip
     facts = [
         _facts(desk, f"{i:04d}", o, inside_of(o.sites, o.association), found, i, grounds,
                laboratory, boundary)
         for i, o in enumerate(found.outlines)
     ]  # fmt: skip
+    findings = [*findings, *_said_about_rivals(found)]
     taken = np.zeros(len(desk.sites.frame), dtype=bool)
     for outline in found.outlines:
         taken[outline.sites] = True
@@ -200,12 +201,38 @@ def _facts(
         strength=outline.strength, noise=outline.noise, anomalous_share=inside.anomalous_share,
         samples=len(outline.sites), elements=len(inside.elements), sent=sent,
         confirmed=confirmed, area_km2=outline.polygon.area / 1e6, n_open=len(sides),
-        around=around,
+        around=around, margin=outline.margin, rival=outline.rival,
     )  # fmt: skip
     return Facts(
         key, outline, inside, around, float(found.q[number]), float(found.probability[number]),
         sent, confirmed, sides, cut, criteria,
     )  # fmt: skip
+
+
+def _lines(desk: Desk) -> dict[str, Any]:
+    """Give streams and roads, by what may follow them."""
+    words = {
+        "streams": "what streams carried or coated (tailings, sediment, oxides)",
+        "access": "dust and metal along a road or track",
+    }
+    found = {text: union_of(desk.layers.get(name)) for name, text in words.items()}
+    return {text: line for text, line in found.items() if line is not None}
+
+
+def _said_about_rivals(found: Found) -> list[Finding]:
+    if not found.explained:
+        return []
+    names = sorted({o.rival for o in found.explained})
+    counted = ", ".join(f"{sum(o.rival == n for o in found.explained)} x {n}" for n in names[:6])
+    return [
+        Finding(
+            "outlines-explained",
+            "note",
+            f"{len(found.explained)} outlines stand out but look like something else than "
+            f"mineralisation, so they are leads and no targets: {counted}. Look at them on the "
+            "ground before dropping them.",
+        )
+    ]
 
 
 def _why_none(found: Found, coarse: list[str]) -> str:
@@ -346,7 +373,7 @@ def _row(
             samples=len(outline.sites), open_sides=sides, sent=f.sent, confirmed=f.confirmed,
             around=f.around, n_elements=len(inside.elements), probability=f.probability,
             clipped=f.clipped, catchment=outline.catchment,
-            spread_share=inside.anomalous_share,
+            spread_share=inside.anomalous_share, margin=outline.margin, rival=outline.rival,
         ),
         "next_step": sentences.next_step(
             status=identity.status, sent=f.sent, confirmed=f.confirmed, open_sides=sides,
@@ -386,6 +413,16 @@ def _leads(
         leads += find_leads(
             sites, streams, (xy[streams] - xy[streams].mean(axis=0)) / apart, taken,
             apart / 2, boundary, regular=False,
+        )  # fmt: skip
+    for o in found.explained:
+        if o.catchment or taken[o.sites].any():
+            continue
+        width = grounds[o.part].spacing.line_spacing / 2
+        leads.append(
+            Lead(
+                o.medium, o.association, o.sites, o.strength,
+                f"looks like {o.rival} rather than mineralisation", around_few(xy[o.sites], width),
+            )
         )  # fmt: skip
     held = {int(s) for lead in leads for s in lead.sites}
     for ground, group in found.short:

@@ -56,6 +56,8 @@ def judge(
     area_km2: float,
     n_open: int,
     around: Surroundings,
+    margin: float = float("nan"),
+    rival: str = "",
 ) -> list[Criterion]:
     """Judge one target.
 
@@ -75,6 +77,10 @@ def judge(
         Sides that reach the edge of sampling.
     around : Surroundings
         Layers, rock chips, cover, quality.
+    margin : float
+        How much better a rival explains the summit than any association (logarithm); NaN unknown.
+    rival : str
+        The rival in words.
 
     Returns
     -------
@@ -177,6 +183,19 @@ def judge(
             1.0 - around.transported,
             0.1,
             f"{100 * around.transported:.0f} % of the samples lie on transported cover.",
+        )
+    )
+    known_rival = bool(np.isfinite(margin))
+    out.append(
+        Criterion(
+            "explanation",
+            -margin,
+            _ramp(-margin, -2.0, 4.0) if known_rival else nan,
+            0.15 if known_rival else 0.0,
+            f"The association explains the ground exp({-margin:.1f}) times as well as {rival} "
+            "(0 at exp(-2), 1 from exp(4) on)."
+            if known_rival
+            else "What else may explain it is not known.",
         )
     )
     out.append(_distance("workings", around.workings, FAR_WORKINGS, "old working"))

@@ -56,6 +56,11 @@ class Sites:
         Standard deviation of `scores` that comes from measurement.
     associations : tuple of Association
         Columns of `scores`.
+    margin : ndarray, shape (n,), optional
+        How much better the best rival explanation fits the ground around each sample than the
+        best association, as a logarithm of a likelihood ratio; NaN where nothing can be said.
+    rival : ndarray of str, shape (n,), optional
+        That rival, in words.
     """
 
     frame: pd.DataFrame
@@ -65,6 +70,8 @@ class Sites:
     scores: FloatArray
     noise: FloatArray
     associations: tuple[Association, ...]
+    margin: FloatArray | None = None
+    rival: npt.NDArray[np.object_] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -202,7 +209,12 @@ def gather_sites(
     noise = _score_noise(samples, row, frame, z, backgrounds, chosen)
     z_all = evidence.z_all.reindex(columns=[f"{e}_z" for e in z.columns]).to_numpy(float)[order]
     whole = pd.DataFrame(z_all, columns=list(z.columns), index=frame.index)
-    return Sites(frame, row, z, whole, scores, noise, chosen)
+    margin = rival = None
+    if evidence.explained is not None:
+        told = evidence.explained
+        margin = (told["rival_gain"] - told["association_gain"]).to_numpy(dtype=float)[order]
+        rival = told["rival"].to_numpy(dtype=object)[order]
+    return Sites(frame, row, z, whole, scores, noise, chosen, margin, rival)
 
 
 def competing(associations: Sequence[Association], seek: Sequence[str]) -> tuple[Association, ...]:

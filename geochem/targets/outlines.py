@@ -1,7 +1,7 @@
 """Outlines on grids: groups of places that stand out together, split where they hardly join.
 
 What lives here: `Outline`, and how its places are chosen. What does not: the filter
-(`halo_filter`), the null (`null`), the geometry (`polygons`), the catchments (`catchments`).
+(`geochem.stats.halo_filter`), the null (`null`), the geometry (`polygons`), the catchments (`catchments`).
 
 How it goes. The filtered values of all competing scores are flooded from the highest place down.
 Two summits stay apart when the saddle between them lies more than a standard deviation and more
@@ -65,6 +65,11 @@ class Outline:
         Lines (irregular: rows) that the samples stand on.
     catchment : str
         Name of the catchment; empty for an outline on a grid.
+    margin : float
+        How much better the best rival explanation fits the summit than the best association, as a
+        logarithm of a likelihood ratio; NaN where nothing can be said.
+    rival : str
+        That rival, in words.
     """
 
     medium: str
@@ -79,6 +84,8 @@ class Outline:
     peak: FloatArray
     lines: int
     catchment: str = ""
+    margin: float = float("nan")
+    rival: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

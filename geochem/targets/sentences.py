@@ -89,6 +89,8 @@ def evidence_against(
     clipped: bool,
     catchment: str,
     spread_share: float,
+    margin: float = float("nan"),
+    rival: str = "",
 ) -> str:
     """Say what speaks against a target, or is not known."""
     text = []
@@ -125,6 +127,8 @@ def evidence_against(
         text.append("Batches of its elements have warnings or failures.")
     if around.chips and not around.chips_high:
         text.append(f"None of {around.chips} rock chips inside is raised.")
+    if rival and margin > -2.0:
+        text.append(f"{rival[:1].upper()}{rival[1:]} would explain it about as well.")
     if open_sides:
         text.append(f"Not closed off: {sides_text(open_sides)}.")
     if clipped:

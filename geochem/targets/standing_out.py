@@ -7,15 +7,16 @@ are no background and are left out when the background is measured for the secon
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from geochem.stats.halo_filter import SCALES, halo_filter
+from geochem.targets.along_lines import follows
 from geochem.targets.catchments import Catchments, catchment_part
 from geochem.targets.ground import Ground, Sites
-from geochem.targets.halo_filter import SCALES, halo_filter
 from geochem.targets.null import (
     FALSE_DISCOVERY,
     Background,
@@ -45,6 +46,8 @@ if TYPE_CHECKING:
 #: simulated surveys in the first and the second round; on large campaigns fewer
 FIRST_DRAWS, DRAWS = 40, 150
 LARGE = 20_000
+#: an outline that a rival explains better by this much (odds of 7 to 1) is no target
+RIVAL_WINS = 2.0
 #: two outlines that share this part of the smaller one are the same
 SAME = 0.4
 
@@ -67,6 +70,8 @@ class Found:
         For `TargetReport.null`.
     n_tried : int
         Outlines that met all conditions, kept or not.
+    explained : list of Outline
+        Those that oxides, another rock or organic soil explain better than any association.
     """
 
     outlines: list[Outline]
@@ -76,6 +81,7 @@ class Found:
     barren: list[Barren]
     summary: dict[str, Any]
     n_tried: int
+    explained: list[Outline]
 
 
 def search_outlines(
@@ -86,6 +92,7 @@ def search_outlines(
     meets: Callable[[IntArray, int], bool],
     *,
     seed: int,
+    lines: Mapping[str, BaseGeometry] | None = None,
 ) -> Found:
     """Search all grounds of a campaign.
 
@@ -103,6 +110,8 @@ def search_outlines(
         ``meets(samples, association) -> bool``: the element condition.
     seed : int
         Of the simulation.
+    lines : mapping of str to shapely geometry, optional
+        Streams and roads, by what may follow them, in words.
 
     Returns
     -------
@@ -111,12 +120,12 @@ def search_outlines(
     """
     exclude = np.zeros(len(sites.frame), dtype=bool)
     parts = _parts(sites, grounds, catchments, exclude, None)
-    found = _round(sites, grounds, catchments, boundary, meets, parts, FIRST_DRAWS, seed)
-    if found.outlines:
-        for outline in found.outlines:
+    found = _round(sites, grounds, catchments, boundary, meets, parts, FIRST_DRAWS, seed, lines)
+    if found.outlines or found.explained:
+        for outline in (*found.outlines, *found.explained):
             exclude |= _near(sites, outline)
         parts = _parts(sites, grounds, catchments, exclude, parts)
-    return _round(sites, grounds, catchments, boundary, meets, parts, DRAWS, seed)
+    return _round(sites, grounds, catchments, boundary, meets, parts, DRAWS, seed, lines)
 
 
 def _parts(
@@ -212,6 +221,7 @@ def _round(
     parts: Sequence[Part],
     draws: int,
     seed: int,
+    lines: Mapping[str, BaseGeometry] | None,
 ) -> Found:
     places = sum(len(p.metres) for p in parts)
     large = places > LARGE
@@ -233,7 +243,9 @@ def _round(
         outlines += made
     outlines = [o for o in outlines if meets(o.sites, o.association)]
     outlines.sort(key=lambda o: (-round(o.strength, 9), o.part, o.polygon.bounds))
-    outlines = without_overlap(sites, outlines, meets)
+    outlines = [_with_rival(sites, grounds, o, lines or {}) for o in outlines]
+    explained = [o for o in outlines if o.margin > RIVAL_WINS]
+    outlines = without_overlap(sites, [o for o in outlines if not o.margin > RIVAL_WINS], meets)
     strength = np.array([o.strength for o in outlines])
     noise = np.array([o.noise for o in outlines])
     owner = np.array([o.part for o in outlines], dtype=np.intp)
@@ -243,6 +255,7 @@ def _round(
         mine = np.flatnonzero(owner == number)
         q[mine] = q_values(strength[mine], own)
         p[mine] = probabilities(strength[mine], noise[mine], own, seed=seed)
+        p[mine] *= _chance_of_association(np.array([outlines[i].margin for i in mine]))
         kept = mine[q[mine] <= FALSE_DISCOVERY]
         least[number] = strength[kept].min() if len(kept) else np.quantile(own.strongest, 0.9)
     keep = np.flatnonzero(q <= FALSE_DISCOVERY)
@@ -252,7 +265,37 @@ def _round(
         [outlines[i] for i in keep], q[keep], p[keep],
         [(g, x) for g, x in short if x.strength >= least[number_of[id(g)]]],
         barren, summary, len(outlines),
+        [o for o in explained if o.strength >= least[o.part]],
     )  # fmt: skip
+
+
+def _with_rival(
+    sites: Sites, grounds: Sequence[Ground], outline: Outline, lines: Mapping[str, BaseGeometry]
+) -> Outline:
+    """Look up what else explains the summit: other chemistry, or a line that it follows."""
+    if outline.catchment or not len(outline.sites):
+        return outline
+    xy = sites.frame[["easting", "northing"]].to_numpy(dtype=float)
+    margin, rival = float("nan"), ""
+    if sites.margin is not None and sites.rival is not None:
+        apart = ((xy[outline.sites] - outline.peak) ** 2).sum(axis=1)
+        near = outline.sites[int(apart.argmin())]
+        name = sites.rival[near]
+        margin, rival = float(sites.margin[near]), name if isinstance(name, str) else ""
+    ground = grounds[outline.part]
+    along, what = follows(
+        xy[ground.sites], sites.scores[ground.sites, outline.association], outline.peak,
+        float(np.sqrt(ground.cell_area)), lines,
+    )  # fmt: skip
+    if np.isfinite(along) and not along <= margin:
+        margin, rival = along, what
+    return replace(outline, margin=margin, rival=rival)
+
+
+def _chance_of_association(margin: FloatArray) -> FloatArray:
+    """Give the chance that it is the association and not the rival, both alike beforehand."""
+    known = np.isfinite(margin)
+    return np.where(known, 1.0 / (1.0 + np.exp(np.clip(margin, -50.0, 50.0))), 1.0)
 
 
 def _grid_outlines(

@@ -41,7 +41,7 @@ class WeightedCriteria:
         self,
         targets: Any,  # a pandas.DataFrame; hints of a method are read at run time
         *,
-        strength: float = 5.0,
+        strength: float = 8.0,
         coherence: float = 2.0,
         support: float = 2.0,
         laboratory: float = 1.5,
@@ -53,6 +53,7 @@ class WeightedCriteria:
         cover: float = 0.5,
         workings: float = 1.0,
         access: float = 0.5,
+        explanation: float = 2.0,
         draws: int = 1000,
         weight_spread: float = 0.25,
         seed: int = 1,
@@ -65,7 +66,7 @@ class WeightedCriteria:
             ``target, criterion, value, scaled, spread, statement``: one row per target and
             criterion.
         strength, coherence, support, laboratory, size, quality, closed, rock_chips, drilled, \
-cover, workings, access : float
+cover, workings, access, explanation : float
             Weights, not negative; the defaults are common practice, no source.
         draws : int, default 1000
             Of the simulation.
@@ -88,7 +89,7 @@ cover, workings, access : float
             "strength": strength, "coherence": coherence, "support": support,
             "laboratory": laboratory, "size": size, "quality": quality, "closed": closed,
             "rock_chips": rock_chips, "drilled": drilled, "cover": cover, "workings": workings,
-            "access": access,
+            "access": access, "explanation": explanation,
         }  # fmt: skip
         _check(targets, weights, draws, weight_spread)
         names = sorted(set(targets["target"]))

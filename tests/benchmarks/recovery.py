@@ -42,7 +42,9 @@ SCORING = load("simulation_scoring", ROOT / "tests" / "simulation" / "scoring.py
 YARDSTICKS = load("simulation_yardsticks", ROOT / "tests" / "simulation" / "yardsticks.py")
 
 #: what the tool has to do until targets are known
-STEPS = ("read", "join", "judge", "accept", "compose", "background", "anomalies", "targets")
+STEPS = (
+    "read", "join", "judge", "accept", "level", "compose", "background", "anomalies", "targets",
+)  # fmt: skip
 
 
 def yardstick_outlines(campaign):

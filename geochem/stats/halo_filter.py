@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     FloatArray = npt.NDArray[np.float64]
 
 #: sizes of halo that are looked for: standard deviation of the bell, in mean spacings
-SCALES = (0.75, 1.25, 2.0)
+SCALES = (1.5, 2.2, 3.0)
 #: places that take part
 NEIGHBOURS = 48
 #: a halo narrower than this many spacings cannot be seen, across or along the lines

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
+from geochem.stats.halo_filter import DRIFT, LEAST_NUGGET, NARROWEST, halo_filter
 from geochem.stats.random_fields import simulate_fields
-from geochem.targets.halo_filter import DRIFT, LEAST_NUGGET, NARROWEST, halo_filter
 
 
 def grid(n=9):

@@ -1,0 +1,101 @@
+"""Steps between batches that levelling could not see, taken out of the departures.
+
+A sieve that sheds brass, a wet day or an instrument between two checks lifts a whole batch of
+neighbouring samples, and that looks like a halo. Each batch is compared with the samples of other
+batches that stand around its own; what its middle sample differs by, beyond chance, is taken out
+of the departures that associations are sought in - not of the accepted values. Halos are smaller
+than a batch, so the middle difference hardly knows of them.
+
+What lives here: arrays in, arrays out. What does not: levelling of values on standards and
+duplicates (`geochem.background.levelling`). Common practice, no source; the share that chance has
+in a difference is taken off as in James & Stein 1961 (from memory).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+    import pandas as pd
+
+    FloatArray = npt.NDArray[np.float64]
+
+#: samples around each sample
+NEIGHBOURS = 25
+#: a batch with fewer comparisons is left alone
+FEWEST = 15
+#: rounds; a part of the step is taken in each, because the neighbours step too
+ROUNDS, SHARE = 3, 0.6
+
+
+def without_batch_steps(
+    values: FloatArray, metres: FloatArray, batch: npt.NDArray[np.object_]
+) -> FloatArray:
+    """Take the step of each batch against its surroundings out of the values.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, n_elements)
+        Departures, without gaps.
+    metres : ndarray, shape (n, 2)
+        Coordinates. [m]
+    batch : ndarray of str, shape (n,)
+        Which batch; empty where not known.
+
+    Returns
+    -------
+    ndarray, shape (n, n_elements)
+        A new array; unchanged where batches have no neighbours of other batches.
+    """
+    from scipy.spatial import cKDTree
+
+    names, code = np.unique(batch.astype(str), return_inverse=True)
+    if len(names) < 2:
+        return values
+    near = cKDTree(metres).query(metres, k=min(NEIGHBOURS, len(metres)))[1]
+    other = code[near] != code[:, None]
+    # enough of other batches around, else the middle of the surroundings is hardly known
+    compared = other.sum(axis=1) >= 5
+    out = values.copy()
+    rows_of = [np.flatnonzero((code == k) & compared) for k in range(len(names))]
+    all_of = [np.flatnonzero(code == k) for k in range(len(names))]
+    for _ in range(ROUNDS):
+        before = out.copy()
+        for k, rows in enumerate(rows_of):
+            if len(rows) < FEWEST or not names[k]:
+                continue
+            around = np.where(other[rows][:, :, None], before[near[rows]], np.nan)
+            difference = before[rows] - np.nanmedian(around, axis=1)
+            step = np.median(difference, axis=0)
+            spread = 1.4826 * np.median(np.abs(difference - step), axis=0)
+            # neighbouring differences share their surroundings: a third counts
+            chance = 1.5 * spread**2 / (len(rows) / 3)
+            kept = np.clip(1.0 - chance / np.maximum(step**2, 1e-12), 0.0, 1.0)
+            out[all_of[k]] -= SHARE * kept * step
+    return out
+
+
+def batches_of(results: pd.DataFrame) -> dict[str, str]:
+    """Give the batch of each sample in the assay that covers most samples.
+
+    Parameters
+    ----------
+    results : pandas.DataFrame
+        Contract `tables.RESULTS`.
+
+    Returns
+    -------
+    dict of str to str
+        By sample id; empty where no batch is named.
+    """
+    named = results.loc[results["batch"].notna(), ["sample_id", "assay", "batch"]]
+    one = named.drop_duplicates(["assay", "sample_id", "batch"])
+    if not len(one):
+        return {}
+    counts = one["assay"].value_counts()
+    most = min(counts.index[counts == counts.max()])
+    mine = one.loc[one["assay"] == most].sort_values(["sample_id", "batch"])
+    return dict(zip(mine["sample_id"], mine["batch"].astype(str), strict=True))

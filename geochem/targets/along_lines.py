@@ -1,0 +1,116 @@
+"""Does an anomaly follow a stream or a road instead of being a halo.
+
+Streams carry tailings and sediment and coat their banks with oxides; roads and fences shed zinc
+and lead. Both raise what mineralisation raises, so chemistry cannot tell them; their shape can.
+The scores around a summit are explained twice, each time with one free strength: as a bell around
+the summit, and as a strip along the line. The gain of each is the logarithm of how much more
+likely it makes the scores than background does; the margin is the gain of the strip less that of
+the bell. Scores of neighbours are not independent, so gains are divided by what that inflates.
+
+What lives here: arrays and lines in, a margin out. What does not: what a target makes of it
+(`standing_out`). Common practice of the trade, no source for the widths.
+Test to copy: `tests/targets/test_along_lines.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+    from shapely.geometry.base import BaseGeometry
+
+    FloatArray = npt.NDArray[np.float64]
+
+#: half-widths of a strip [m], and how far along the line it may reach from the summit [m]
+WIDTHS, REACHES = (50.0, 100.0), (400.0, 900.0)
+#: sizes of the bell: standard deviation in mean spacings
+BELLS = (1.5, 2.2, 3.0)
+#: neighbouring scores share so much: gains are divided by it
+SHARED = 3.0
+#: fewer samples inside a strip, or away from it, decide nothing
+FEWEST = 4
+
+
+def along_margin(
+    xy: FloatArray, score: FloatArray, peak: FloatArray, spacing: float, line: BaseGeometry
+) -> float:
+    """Say how much better a strip along a line explains the scores than a bell.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+        Samples of the grid. [m]
+    score : ndarray, shape (n,)
+        About N(0, 1) in background.
+    peak : ndarray, shape (2,)
+        Summit. [m]
+    spacing : float
+        Mean spacing of the grid. [m]
+    line : shapely geometry
+        Streams, or roads.
+
+    Returns
+    -------
+    float
+        Logarithm of a likelihood ratio; NaN where too few samples stand beside the line or away
+        from it.
+    """
+    import shapely
+
+    away = np.hypot(*(xy - peak).T)
+    rows = np.flatnonzero(away <= max(max(REACHES), 4.0 * spacing))
+    if len(rows) < 2 * FEWEST:
+        return float("nan")
+    distance = shapely.distance(shapely.points(xy[rows]), line)
+    near = distance <= max(WIDTHS)
+    inside = away[rows] <= 2.5 * spacing
+    if (near & inside).sum() < FEWEST or (~near & inside).sum() < FEWEST:
+        return float("nan")
+    s, r = np.nan_to_num(score[rows]), away[rows]
+    bell = max(_gain(s, np.exp(-0.5 * (r / (b * spacing)) ** 2)) for b in BELLS)
+    strip = max(
+        _gain(s, np.exp(-((distance / w) ** 2) - 0.5 * (r / reach) ** 2))
+        for w in WIDTHS
+        for reach in REACHES
+    )
+    return (strip - bell) / SHARED
+
+
+def _gain(score: FloatArray, shape: FloatArray) -> float:
+    along = float(score @ shape)
+    return max(along, 0.0) ** 2 / (2.0 * float(shape @ shape))
+
+
+def follows(
+    xy: FloatArray,
+    score: FloatArray,
+    peak: FloatArray,
+    spacing: float,
+    lines: Mapping[str, BaseGeometry],
+) -> tuple[float, str]:
+    """Find the line that explains the scores best.
+
+    Parameters
+    ----------
+    xy, score, peak, spacing
+        As in `along_margin`.
+    lines : mapping of str to shapely geometry
+        In words, what follows such a line; may be empty.
+
+    Returns
+    -------
+    margin : float
+        Of the best one; NaN where none can be judged.
+    what : str
+        Its words; empty for NaN.
+    """
+    best, words = float("nan"), ""
+    for what, line in lines.items():
+        margin = along_margin(xy, score, peak, spacing, line)
+        if np.isfinite(margin) and not margin <= best:
+            best, words = margin, what
+    return best, words
