@@ -18,7 +18,9 @@ from geochem.anomalies import (
     associations,
     clusters,
     gates,
+    learned,
     multivariate,
+    proxy,
     residuals,
     rivals,
     spatial,
@@ -56,6 +58,7 @@ def search_anomalies(
     seek: Sequence[str] = (),
     association: str | Mapping[str, float] | None = None,
     batches: Mapping[str, str] | None = None,
+    grouping: clusters.Way | None = None,
     seed: int = 1,
 ) -> Evidence:
     """Score every located sample of a medium that has a background.
@@ -81,6 +84,8 @@ def search_anomalies(
     batches : mapping of str to str, optional
         Batch of each sample id, of the assay that covers most samples: steps between neighbouring
         batches are taken out of the scores.
+    grouping : Way, optional
+        How anomalous samples are grouped; default: normal mixtures.
     seed : int, default 1
         Of random steps.
 
@@ -130,8 +135,32 @@ def search_anomalies(
     findings += also_said
     explained = _explained(scored, left, media, domains, _covers(rows))
     coherent, _ = spatial.coherence(scores, places, seed=seed)
-    findings += multivariate.outlier_findings(multivariate.outliers(compositions))
-    label, groups = _groups(rows, compositions, media, domains, z, scores, coherent, seed)
+    by_id = dict(zip(rows["sample_id"], domains, strict=True))
+    findings += multivariate.outlier_findings(
+        multivariate.outliers(compositions, tuple(sign), by_id)
+    )
+    xy = np.column_stack([easting, northing])
+    way = clusters.Way() if grouping is None else grouping
+    label, groups = _groups(rows, compositions, media, domains, z, scores, coherent, seed, way, xy)
+    dense = {
+        e: v for e, (v, _) in _sparse(table, gate, rows, where, _mostly_seen(rows, gate)).items()
+    }
+    found = learned.find(
+        rows["sample_id"].to_numpy(dtype=object), media, domains, xy, weight, compositions, dense,
+        scored, seed=seed,
+    )  # fmt: skip
+    measured = {e: values_of(rows, e) for e in elements}
+    proxies = proxy.predict_laboratory(
+        rows["sample_id"].to_numpy(dtype=object),
+        media,
+        xy,
+        measured,
+        dense,
+        gate,
+        tuple(sign),
+        seed=seed,
+    )
+    findings += learned.said(found, proxies)
     anomalies = _table(rows, media, domains, easting, northing, z, p, label)
     return Evidence(
         anomalies=anomalies,
@@ -144,6 +173,8 @@ def search_anomalies(
         clusters=groups,
         findings=tuple(findings),
         explained=explained,
+        found=found,
+        proxies=proxies,
     )
 
 
@@ -334,6 +365,17 @@ def _sparse(
     return out
 
 
+def _mostly_seen(rows: gpd.GeoDataFrame, gate: Mapping[tuple[str, str], gates.Gate]) -> set[str]:
+    """List the elements that may be used in a medium and are mostly above detection there."""
+    seen = set()
+    for (_, element), g in gate.items():
+        if g.open and g.usable.any():
+            below = values_of(rows, element).below[g.usable]
+            if below.mean() <= learned.MOST_BELOW:
+                seen.add(element)
+    return seen
+
+
 def _explained(
     scored: Sequence[Association],
     left: Mapping[str, residuals.Residuals],
@@ -424,6 +466,8 @@ def _groups(
     scores: Mapping[str, FloatArray],
     coherent: Mapping[str, FloatArray],
     seed: int,
+    way: clusters.Way,
+    xy: FloatArray,
 ) -> tuple[npt.NDArray[np.float64], pd.DataFrame]:
     """Group the samples of each medium; numbers go on from one medium to the next."""
     import pandas as pd
@@ -452,8 +496,9 @@ def _groups(
         if len(at) < clusters.FEWEST or view.shape[1] < 2:
             continue
         found = clusters.group(
-            clusters.standardise(view, domains[at]), raised[at], best[at], seed=seed
-        )
+            clusters.standardise(view, domains[at]), raised[at], best[at], seed=seed, way=way,
+            xy=xy[at],
+        )  # fmt: skip
         label[at] = np.where(found.label >= 0, found.label + first, np.nan)
         mine = {e: v[at] for e, v in z.items()}
         tables.append(clusters.describe(medium, found, mine, best[at], first))

@@ -175,6 +175,13 @@ ELEMENT_BACKGROUND: dict[str, Key] = {
 
 ANOMALIES: dict[str, Key] = {
     "elements": Key("texts", "elements worked on; default: all with accepted values", []),
+    "grouping": Key(
+        "text",
+        "how anomalous samples are grouped",
+        "mixtures",
+        choices=("mixtures", "k_means", "density"),
+    ),
+    "options": Key("table", "of grouping: { most = 7, smallest = 8, contiguity = 0.0 }", {}),
 }
 
 SURFACES: dict[str, Key] = {
@@ -194,6 +201,7 @@ TARGETS: dict[str, Key] = {
     "max_spacing_m": Key("number", "coarser sampling gives no outlines [m]", 2000.0),
     "ranker": Key("text", "ranking method, see `geochem plugins`", "weighted_criteria"),
     "weights": Key("numbers", "weights of the ranking criteria", {}),
+    "follow_up": Key("numbers", "{ samples = , days = } at most for follow-up samples", {}),
 }
 
 PLANNING: dict[str, Key] = {

@@ -113,18 +113,21 @@ OPERATIONS: tuple[Operation, ...] = (
     ),
     Operation(
         "compose", "Log-ratios", ("survey",), ("compositions",),
-        ("composition", "anomalies"), f"{_HERE}:compose",
+        ("composition", "anomalies.elements"), f"{_HERE}:compose",
     ),
     Operation(
         "background", "Backgrounds and thresholds",
         ("survey", "spacings", "compositions", "layers", "quality", "further"),
         ("background", "gold"),
-        ("background", "anomalies", "targets.seek", "targets.association"), f"{_HERE}:describe",
+        ("background", "anomalies.elements", "targets.seek", "targets.association"), f"{_HERE}:describe",
     ),
     Operation(
         "anomalies", "Anomalies and associations",
         ("survey", "background", "compositions", "spacings", "quality"), ("evidence",),
-        ("targets.seek", "targets.association"), f"{_HERE}:search",
+        (
+            "targets.seek", "targets.association", "anomalies.grouping", "anomalies.options",
+        ),
+        f"{_HERE}:search",
     ),
     Operation(
         "surfaces", "Surfaces", ("survey", "evidence", "background", "spacings", "layers"),
@@ -139,7 +142,7 @@ OPERATIONS: tuple[Operation, ...] = (
         "targets", "Targets, follow-up and holes",
         ("survey", "evidence", "background", "spacings", "layers", "catchments", "quality", "clock",
          "until"),
-        ("targets", "previous", "decisions"), ("targets", "history", "decisions"),
+        ("targets", "previous", "decisions"), ("targets", "planning.points_per_day", "history", "decisions"),
         f"{_HERE}:propose",
     ),
     Operation(

@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
+from geochem.campaign import asked
 from geochem.campaign.settings import Settings
 from geochem.errors import DataRefused
 from geochem.model.finding import Finding, name_some
@@ -308,6 +309,7 @@ def search(
         seek=table["seek"],
         association=table["association"],
         batches=batches_of(survey.results),
+        grouping=asked.grouping(settings.table("anomalies")),
         seed=settings.seed,
     )
     return {"evidence": evidence}, evidence.findings
@@ -363,6 +365,7 @@ def propose(
         register=register,
         clock=clock,
         seed=settings.seed,
+        budget=asked.budget(table["follow_up"], settings.table("planning")["points_per_day"]),
     )
     findings += report.findings
     shown: dict[str, Any] = {}

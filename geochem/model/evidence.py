@@ -39,6 +39,91 @@ class Association:
     source: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class FoundAssociation:
+    """Elements that go together in the data of a campaign.
+
+    Parameters
+    ----------
+    association : Association
+        Name, title, signed weights.
+    medium : str
+        In whose samples.
+    n : int
+        Samples.
+    share : float
+        Of the variance of all standardised log-ratios. [-]
+    stability : float
+        Median congruence with its like in resampled data, 0-1.
+    eigenvalue, by_chance : float
+        Of the component of that rank, before rotation, and of shuffled data.
+    resembles : str
+        Name of the nearest preset; empty where none is near.
+    beyond : int
+        Samples whose calibrated score reaches 3.
+    clumped : float
+        How many times more often high samples have high neighbours than by chance.
+    """
+
+    association: Association
+    medium: str
+    n: int
+    share: float
+    stability: float
+    eigenvalue: float
+    by_chance: float
+    resembles: str = ""
+    beyond: int = 0
+    clumped: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Proxy:
+    """An element that only the laboratory measured, predicted from dense elements.
+
+    Parameters
+    ----------
+    medium, element : str
+        What is predicted.
+    predictors : tuple of str
+        Dense elements.
+    n : int
+        Samples with both.
+    skill, skill_low : float
+        Share of the variance of log10 predicted in blocks left out, and its lower 90 % bound. [-]
+    bar : float
+        What both must reach. [-]
+    used : bool
+        Whether they do.
+    error : float
+        Standard deviation of the errors in blocks left out. [log10]
+    sample_id : ndarray of str, shape (m,)
+        Samples without a laboratory value of the element that are predicted; empty when not used.
+    value, low, high : ndarray, shape (m,)
+        Prediction and its 80 % interval. [mg/kg]
+    reason : str
+        Why it is used or not.
+    details : mapping
+        Blocks, penalty, range of validity.
+    """
+
+    medium: str
+    element: str
+    predictors: tuple[str, ...]
+    n: int
+    skill: float
+    skill_low: float
+    bar: float
+    used: bool
+    error: float
+    sample_id: npt.NDArray[np.object_]
+    value: npt.NDArray[np.float64]
+    low: npt.NDArray[np.float64]
+    high: npt.NDArray[np.float64]
+    reason: str
+    details: Mapping[str, Any] = field(default_factory=dict)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Composition:
     """Log-ratio view of the samples of one medium.
@@ -124,6 +209,10 @@ class Evidence:
         explanation (oxides, another rock, organic soil) fit the ground around each sample, as
         logarithms of likelihood ratios to background, and the rival in words; same rows. NaN and
         None where nothing can be said of neighbours.
+    found : tuple of FoundAssociation
+        Elements that go together in these data; no target comes from them.
+    proxies : tuple of Proxy
+        Predicted laboratory elements; they enter no score.
     """
 
     anomalies: gpd.GeoDataFrame
@@ -136,3 +225,5 @@ class Evidence:
     clusters: pd.DataFrame
     findings: tuple[Finding, ...] = ()
     explained: pd.DataFrame | None = None
+    found: tuple[FoundAssociation, ...] = ()
+    proxies: tuple[Proxy, ...] = ()

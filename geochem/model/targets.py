@@ -38,6 +38,9 @@ class TargetReport:
         The barren simulation: method, draws, strengths, variograms.
     findings : tuple of Finding
         What was noticed.
+    sensitivity : pandas.DataFrame, optional
+        ``criterion, weight, change, target, rank, rank_then``: ranks with one weight halved,
+        doubled or left out.
     """
 
     targets: gpd.GeoDataFrame
@@ -49,3 +52,4 @@ class TargetReport:
     why_none: str
     null: Mapping[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    sensitivity: pd.DataFrame | None = None

@@ -24,6 +24,7 @@ from geochem.targets.leads import LEADS, find_leads
 from geochem.targets.leads import MOST as MOST_LEADS
 from geochem.targets.null import FALSE_DISCOVERY
 from geochem.targets.outlines import Outline, open_sides
+from geochem.targets.proxy_words import proxy_sentence
 from geochem.targets.ranking import checked_ranking
 from geochem.targets.report_tables import CRITERIA, MEMBERS, empty_report, located
 from geochem.targets.standing_out import Found, search_outlines
@@ -50,7 +51,7 @@ class Desk:
         Ready ranker, its name and checked options.
     previous, register, today, used_names, same_day
         History.
-    wanted, seed
+    wanted, seed, budget
         As in `propose_targets`.
     """
 
@@ -72,6 +73,7 @@ class Desk:
     wanted: int
     seed: int
     same_day: gpd.GeoDataFrame | None = None
+    budget: int | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -261,7 +263,9 @@ def _ranked(
 ) -> TargetReport:
     import pandas as pd
 
+    from geochem import plugins
     from geochem.targets.next_samples import propose_follow_up, propose_holes
+    from geochem.targets.sensitivity import sensitivity
 
     table = pd.DataFrame(
         [
@@ -306,7 +310,9 @@ def _ranked(
     active = [
         (f, n) for f, n in zip(best, names, strict=True) if n.status not in ("dropped", "merged")
     ]
-    follow = propose_follow_up(desk, active, grounds, boundary, keep_out)
+    follow = propose_follow_up(
+        desk, active, grounds, boundary, keep_out, found.summary.get("variograms")
+    )
     holes, hole_findings = propose_holes(desk, active, grounds, boundary, keep_out)
     targets = tables.conform(pd.DataFrame(rows), tables.TARGETS)
     return TargetReport(
@@ -319,7 +325,12 @@ def _ranked(
         why_none="",
         null=found.summary,
         findings=(*findings, *hole_findings),
-    )
+        sensitivity=sensitivity(
+            desk.ranker, table, desk.options,
+            [o.name for o in plugins.options_of(type(desk.ranker), "rank")], ranking.weights,
+            {f.key: n.target for f, n in zip(best, names, strict=True)},
+        ),
+    )  # fmt: skip
 
 
 def _row(
@@ -368,7 +379,7 @@ def _row(
             samples=len(outline.sites), lines=outline.lines,
             anomalous_share=inside.anomalous_share, others=titles, sent=f.sent,
             confirmed=f.confirmed, around=f.around, catchment=outline.catchment, beside=beside,
-        ),
+        ) + _of_proxies(desk, f),
         "evidence_against": sentences.evidence_against(
             samples=len(outline.sites), open_sides=sides, sent=f.sent, confirmed=f.confirmed,
             around=f.around, n_elements=len(inside.elements), probability=f.probability,
@@ -381,6 +392,16 @@ def _row(
             catchment=outline.catchment,
         ),
     }  # fmt: skip
+
+
+def _of_proxies(desk: Desk, f: Facts) -> str:
+    weights = desk.sites.associations[f.outline.association].weights
+    said = proxy_sentence(
+        desk.evidence.proxies, f.outline.medium,
+        set(desk.sites.frame["sample_id"].to_numpy()[f.outline.sites].tolist()),
+        {e for e, w in weights.items() if w > 0} | set(desk.seek),
+    )  # fmt: skip
+    return f" {said[:1].upper()}{said[1:]}." if said else ""
 
 
 def _leads(

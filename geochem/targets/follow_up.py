@@ -1,9 +1,10 @@
-"""Follow-up samples: lines across targets and their open sides.
+"""Follow-up samples: the places that tell most about where a target ends and what it holds.
 
-What lives here: proposed points. They stand half a station spacing apart on lines that run the
-way the sampling lines run: along the peak, between the lines through the outline, beyond open
-sides, and upslope where heights are known. A line with one point only is left out, so that each
-crossing has at least two samples.
+What lives here: proposed points. They may stand half a station spacing apart on lines that run
+the way the sampling lines run: along the peak, between the lines through the outline, beyond open
+sides, and upslope where heights are known. Among these places the ones are taken that are expected
+to lower most the doubt whether the association exceeds its background (`Choice`). One line across
+every open side, and one upslope, is begun first; each line that is begun has at least two samples.
 """
 
 from __future__ import annotations
@@ -14,6 +15,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geochem.stats.expected_information import Belief as InField
+from geochem.stats.expected_information import Choice, Step, believe
+
 if TYPE_CHECKING:
     import geopandas as gpd
     import numpy.typing as npt
@@ -23,14 +27,22 @@ if TYPE_CHECKING:
 
     FloatArray = npt.NDArray[np.float64]
 
-#: points of all targets, and of one
-MOST, MOST_EACH = 300, 60
+#: points of all targets, and of one, when no budget is given
+MOST, MOST_EACH = 300, 40
 #: steps across and along the lines, in spacings
 STEP = 0.5
 #: no point closer than this to a sample, in spacings
 FREE = 0.3
 #: how far beyond an open side, in spacings
 BEYOND = 2.0
+#: the doubt is whether the smooth score exceeds this many standard deviations of the background
+LEVEL = 2.0
+#: samples farther than this from the outline do not matter to it, in spacings
+_FAR = 3.0
+#: continuity of the score where the background has none measured: range in spacings, and nugget
+REACH, NUGGET = 1.0, 0.5
+#: ground upslope counts so many times: what creeps down comes from there
+_UPSLOPE = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +67,52 @@ class Point:
     purpose: str
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Belief:
+    """What the samples of a grid say of the association sought for.
+
+    Parameters
+    ----------
+    score : ndarray, shape (n_samples,)
+        Its calibrated score at the samples of the ground; NaN where unknown.
+    nugget : float
+        Share of the variance of the background without continuity. [-]
+    reach : float
+        Range parameter of the exponential rest. [mean spacings]
+    """
+
+    score: FloatArray
+    nugget: float = NUGGET
+    reach: float = REACH
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Proposal:
+    """Places chosen for one target, most telling first.
+
+    Parameters
+    ----------
+    steps : list of Step
+        What was taken, in order, with the expected gain.
+    place : ndarray, shape (n_candidates, 2)
+        Easting and northing. [m]
+    line : ndarray of int, shape (n_candidates,)
+        Number of the line.
+    along : ndarray, shape (n_candidates,)
+        Position along it. [-]
+    kind, why : ndarray of str, shape (n_candidates,)
+        As in `Point`.
+    """
+
+    steps: list[Step]
+    place: FloatArray
+    line: npt.NDArray[np.intp]
+    along: FloatArray
+    kind: npt.NDArray[np.object_]
+    why: npt.NDArray[np.object_]
+
+
 def across_outline(
-    target: str,
     ground: Ground,
     polygon: BaseGeometry,
     peak: FloatArray,
@@ -65,13 +121,12 @@ def across_outline(
     boundary: BaseGeometry | None,
     keep_out: BaseGeometry | None,
     most: int,
-) -> list[Point]:
-    """Propose points for one target on a grid.
+    belief: Belief,
+) -> Proposal:
+    """Choose places for one target on a grid.
 
     Parameters
     ----------
-    target : str
-        Its name.
     ground : Ground
         Its grid.
     polygon : shapely geometry
@@ -85,12 +140,14 @@ def across_outline(
     boundary, keep_out : shapely geometry, optional
         Points lie inside the one and outside the other.
     most : int
-        Points at most; whole lines are left out, least urgent first.
+        Points at most.
+    belief : Belief
+        What is known.
 
     Returns
     -------
-    list of Point
-        Line by line, walked to and fro.
+    Proposal
+        Without steps where no line can hold two points.
     """
     import shapely
     from scipy.spatial import cKDTree
@@ -101,7 +158,8 @@ def across_outline(
     kind = np.where(inside, "infill", "").astype(object)
     why = np.where(inside, "closes the gap between samples inside the outline", "").astype(object)
     low, high = _box(ground, polygon)
-    for side, direction in open_directions:
+    side_of = np.full(len(lattice), -1, dtype=np.intp)
+    for number, (side, direction) in enumerate(open_directions):
         ahead = lattice @ direction
         edge = float(np.max(np.vstack([low, high]) @ direction))
         sideways = np.abs(direction[::-1]) > 0.5
@@ -110,21 +168,106 @@ def across_outline(
         new = (kind == "") & (ahead > edge - 0.45) & (ahead <= edge + BEYOND) & beside
         kind[new] = "extension"
         why[new] = f"looks for the end of the anomaly to the {side}"
+        side_of[new] = number
+    weight = np.ones(len(lattice))
     if uphill is not None:
         offset = (place - peak) @ uphill
         beyond = shapely.distance(shapely.points(place), polygon)
         mean = float(np.sqrt(ground.cell_area))
         cosine = offset / np.maximum(np.hypot(*(place - peak).T), 1e-9)
-        new = (kind == "") & (cosine > 0.8) & (beyond > 0) & (beyond <= 1.5 * mean)
+        above = (cosine > 0.8) & (beyond > 0) & (beyond <= 1.5 * mean)
+        weight[above] = _UPSLOPE
+        new = (kind == "") & above
         kind[new] = "upslope"
         why[new] = "looks for the source upslope: soil creeps down"
-    keep = kind != ""
-    keep &= cKDTree(ground.scaled).query(lattice)[0] > FREE
+    free = kind != ""
+    free &= cKDTree(ground.scaled).query(lattice)[0] > FREE
     if boundary is not None:
-        keep &= shapely.contains_xy(boundary, place)
+        free &= shapely.contains_xy(boundary, place)
     if keep_out is not None:
-        keep &= ~shapely.intersects_xy(keep_out, place)
-    return _lines(target, lattice, place, line, kind, why, keep, ground.to_scaled(peak), most)
+        free &= ~shapely.intersects_xy(keep_out, place)
+    rows = np.flatnonzero(free)
+    cells = _cells(lattice, kind, low, high)
+    choice = Choice(
+        _believed(ground, belief, np.vstack([lattice[cells], lattice[rows]]), low, high),
+        weight[cells], LEVEL, line[rows],
+    )  # fmt: skip
+    for number in range(len(open_directions)):
+        _begin(choice, side_of[rows] == number, most)
+    if uphill is not None:
+        _begin(choice, kind[rows] == "upslope", most)
+    return Proposal(
+        choice.go_on(most), place[rows], line[rows], lattice[rows, 1], kind[rows], why[rows]
+    )
+
+
+def _begin(choice: Choice, allowed: npt.NDArray[np.bool_], most: int) -> None:
+    """Take two points on this side at least, unless other lines did already or there is no room."""
+    for _ in range(2):
+        taken = [j for s in choice.steps for j in s.points]
+        if allowed[taken].sum() >= 2 or len(taken) + 2 > most or not choice.begin_line(allowed):
+            return
+
+
+def _cells(
+    lattice: FloatArray, kind: npt.NDArray[np.object_], low: FloatArray, high: FloatArray
+) -> npt.NDArray[np.intp]:
+    """Choose the cells whose doubt counts: around the outline, and where points may go."""
+    near = ((lattice >= low - 1.0) & (lattice <= high + 1.0)).all(axis=1) | (kind != "")
+    cells = np.flatnonzero(near)
+    return cells[:: 1 + len(cells) // 150]
+
+
+def _believed(
+    ground: Ground, belief: Belief, places: FloatArray, low: FloatArray, high: FloatArray
+) -> InField:
+    """Predict the score at places in mean spacings, from the samples around the outline."""
+    near = ((ground.scaled >= low - _FAR) & (ground.scaled <= high + _FAR)).all(axis=1)
+    near &= np.isfinite(belief.score)
+    sizes = np.array(ground.size) / np.sqrt(ground.cell_area)
+    values = belief.score[near]
+    noise = float(np.clip(belief.nugget, 0.05, 0.95))
+    # the field is as wide as it is seen to be here, where something stands above the background
+    sill = max(1.0 - noise, float(np.mean(values**2)) - noise if len(values) else 0.0)
+    return believe(
+        ground.scaled[near] * sizes, values, places * sizes, sill=sill,
+        reach=max(belief.reach, 0.3), noise=noise,
+    )  # fmt: skip
+
+
+def points_of(target: str, proposal: Proposal, n_steps: int) -> list[Point]:
+    """Give the points of the first steps, line by line, walked to and fro.
+
+    Parameters
+    ----------
+    target : str
+        Its name.
+    proposal : Proposal
+        From `across_outline`.
+    n_steps : int
+        So many steps are taken.
+
+    Returns
+    -------
+    list of Point
+        Lines are named after the target.
+    """
+    taken = np.array(
+        sorted({j for s in proposal.steps[:n_steps] for j in s.points}), dtype=np.intp
+    )
+    out = []
+    for order, number in enumerate(np.unique(proposal.line[taken])):
+        rows = taken[proposal.line[taken] == number]
+        rows = rows[np.argsort(proposal.along[rows], kind="stable")]
+        out += [
+            Point(
+                target, str(proposal.kind[r]), f"{target}-{order + 1}",
+                round(float(proposal.place[r, 0]), 1), round(float(proposal.place[r, 1]), 1),
+                str(proposal.why[r]),
+            )
+            for r in (rows if order % 2 == 0 else rows[::-1])
+        ]  # fmt: skip
+    return out
 
 
 def _box(ground: Ground, polygon: BaseGeometry) -> tuple[FloatArray, FloatArray]:
@@ -145,48 +288,6 @@ def _lattice(
     )
     points = middle + STEP * np.column_stack([i.ravel(), j.ravel()])
     return points, i.ravel()
-
-
-def _lines(
-    target: str,
-    lattice: FloatArray,
-    place: FloatArray,
-    line: npt.NDArray[np.intp],
-    kind: npt.NDArray[np.object_],
-    why: npt.NDArray[np.object_],
-    keep: npt.NDArray[np.bool_],
-    middle: FloatArray,
-    most: int,
-) -> list[Point]:
-    urgency = {"infill": 0, "extension": 1, "upslope": 2}
-    chosen = []
-    for number in np.unique(line[keep]):
-        rows = np.flatnonzero(keep & (line == number))
-        if len(rows) < 2:
-            continue
-        first = min(urgency[str(k)] for k in kind[rows])
-        chosen.append((first, abs(int(number)), int(number), rows))
-    total, taken = 0, []
-    for _, _, number, rows in sorted(chosen, key=lambda c: c[:3]):
-        room = most - total
-        if room < 2:
-            break
-        if len(rows) > room:  # the points nearest to the peak
-            near = np.argsort(np.abs(lattice[rows, 1] - middle[1]), kind="stable")[:room]
-            rows = rows[np.sort(near)]
-        taken.append((number, rows))
-        total += len(rows)
-    out = []
-    for order, (_, rows) in enumerate(sorted(taken, key=lambda t: t[0])):
-        walk = rows if order % 2 == 0 else rows[::-1]
-        out += [
-            Point(
-                target, str(kind[r]), f"{target}-{order + 1}", round(float(place[r, 0]), 1),
-                round(float(place[r, 1]), 1), str(why[r]),
-            )
-            for r in walk
-        ]  # fmt: skip
-    return out
 
 
 def upstream(

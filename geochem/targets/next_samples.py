@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from geochem.model import tables
 from geochem.model.finding import Finding, name_some
+from geochem.stats.expected_information import within_budget
 from geochem.targets import follow_up
 from geochem.targets.ground import Ground
 from geochem.targets.holes import gate, lay_hole, nearest_structure
@@ -31,8 +32,11 @@ def propose_follow_up(
     grounds: Sequence[Ground],
     boundary: BaseGeometry | None,
     keep_out: BaseGeometry | None,
+    variograms: Mapping[str, Mapping[str, Mapping[str, Any]]] | None = None,
 ) -> gpd.GeoDataFrame:
     """Propose follow-up samples for active targets, best first.
+
+    The budget goes to the targets whose next sample is expected to tell most.
 
     Parameters
     ----------
@@ -44,6 +48,8 @@ def propose_follow_up(
         Their grids.
     boundary, keep_out : shapely geometry, optional
         Points lie inside the one and outside the other.
+    variograms : mapping, optional
+        Of the background, by grid and association: ``nugget_share`` and ``range_m``.
 
     Returns
     -------
@@ -53,21 +59,37 @@ def propose_follow_up(
     import pandas as pd
     import shapely
 
-    points: list[follow_up.Point] = []
-    each = min(follow_up.MOST_EACH, follow_up.MOST // max(len(active), 1))
-    for facts, identity in active:
+    budget = follow_up.MOST if desk.budget is None else min(desk.budget, follow_up.MOST)
+    streams = desk.layers.get("streams")
+    proposals: list[follow_up.Proposal | None] = []
+    upstream: dict[int, list[follow_up.Point]] = {}
+    for i, (facts, identity) in enumerate(active):
         outline = facts.outline
         if outline.catchment:
-            found = follow_up.upstream(
-                identity.target, outline.polygon, desk.layers.get("streams"), boundary, keep_out,
-                min(12, each),
-            )  # fmt: skip
-        else:
-            found = follow_up.across_outline(
-                identity.target, grounds[outline.part], outline.polygon, outline.peak,
-                facts.sides, _uphill(desk, facts), boundary, keep_out, each,
-            )  # fmt: skip
-        points += found[: max(follow_up.MOST - len(points), 0)]
+            room = min(12, budget // max(len(active), 1))
+            upstream[i] = follow_up.upstream(
+                identity.target, outline.polygon, streams, boundary, keep_out, room
+            )
+            proposals.append(None)
+            continue
+        ground = grounds[outline.part]
+        proposals.append(
+            follow_up.across_outline(
+                ground, outline.polygon, outline.peak, facts.sides, _uphill(desk, facts),
+                boundary, keep_out, min(follow_up.MOST_EACH, budget),
+                _belief(desk, facts, ground, variograms or {}),
+            )
+        )  # fmt: skip
+    left = budget - sum(len(p) for p in upstream.values())
+    taken = within_budget([[] if p is None else p.steps for p in proposals], left)
+    points: list[follow_up.Point] = []
+    for i, (_, identity) in enumerate(active):
+        proposal = proposals[i]
+        points += (
+            upstream[i]
+            if proposal is None
+            else follow_up.points_of(identity.target, proposal, taken[i])
+        )
     rows = []
     order: dict[str, int] = {}
     for k, p in enumerate(points):
@@ -81,6 +103,25 @@ def propose_follow_up(
         )  # fmt: skip
     frame = tables.conform(pd.DataFrame(rows, columns=list(tables.FOLLOW_UP)), tables.FOLLOW_UP)
     return located(frame, [shapely.Point(p.easting, p.northing) for p in points], desk.samples.crs)
+
+
+def _belief(
+    desk: Desk,
+    facts: Facts,
+    ground: Ground,
+    variograms: Mapping[str, Mapping[str, Mapping[str, Any]]],
+) -> follow_up.Belief:
+    """Take the score of the target's association, with the continuity of its background."""
+    number = facts.outline.association
+    name = desk.sites.associations[number].name
+    label = f"{ground.medium} {ground.grid}".strip()
+    known = variograms.get(label, {}).get(name, {})
+    mean = float(np.sqrt(ground.cell_area))
+    return follow_up.Belief(
+        desk.sites.scores[ground.sites, number],
+        float(known.get("nugget_share", follow_up.NUGGET)),
+        float(known.get("range_m", follow_up.REACH * mean)) / mean,
+    )
 
 
 def _uphill(desk: Desk, facts: Facts) -> np.ndarray | None:

@@ -52,6 +52,7 @@ def propose_targets(
     seed: int = 1,
     used_names: Sequence[str] = (),
     same_day: gpd.GeoDataFrame | None = None,
+    budget: int | None = None,
 ) -> TargetReport:
     """Propose targets.
 
@@ -93,6 +94,8 @@ def propose_targets(
         Target names of older snapshots: never used again.
     same_day : geopandas.GeoDataFrame, optional
         Targets of an earlier run of the same day, whose names are kept.
+    budget : int, optional
+        Follow-up samples at most; default: as many as are worth it.
 
     Returns
     -------
@@ -109,6 +112,8 @@ def propose_targets(
 
     if wanted < 0:
         raise WrongCall(f"wanted is {wanted}; give how many targets at most, 0 or more.")
+    if budget is not None and budget < 0:
+        raise WrongCall(f"budget is {budget}; give how many follow-up samples at most, 0 or more.")
     if not max_spacing_m > 0:
         raise WrongCall(f"max_spacing_m is {max_spacing_m}; give a positive number of metres.")
     method = plugins.load("rankers", ranker)
@@ -138,7 +143,7 @@ def propose_targets(
         samples, sites, evidence, background.backgrounds, layers, analytes, quality.verdicts,
         tuple(seek), method(), ranker, options, previous, register,
         None if clock is None else clock.date().isoformat(), tuple(used_names), wanted, seed,
-        same_day,
+        same_day, budget,
     )  # fmt: skip
     return assemble_report(desk, grounds, catchments, coarse, findings)
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from geochem.anomalies import clusters
+from geochem.errors import WrongCall
 
 KINDS = {"Cu": 0, "Mo": 1, "As": 2, "Ni": 3, "Cr": 4}
 
@@ -71,3 +72,46 @@ def test_standardising_takes_the_domain_out():
     standard = clusters.standardise(values, domain)
     assert np.median(standard[:100], axis=0) == pytest.approx([0, 0], abs=1e-9)
     assert np.median(standard[100:], axis=0) == pytest.approx([0, 0], abs=1e-9)
+
+
+@pytest.mark.parametrize("method", clusters.METHODS)
+def test_every_way_parts_two_kinds(method):
+    values, score = ground()
+    raised = clusters.raised(score, np.zeros(len(score)))
+    got = clusters.group(values, raised, score, way=clusters.Way(method))
+    assert got.n_groups == 3
+    kinds = [set(got.label[:30]) - {-1}, set(got.label[30:60]) - {-1}]
+    assert kinds == [{0}, {1}]
+    assert got.agreement > 0.7
+    again = clusters.group(values, raised, score, way=clusters.Way(method))
+    assert again.label.tolist() == got.label.tolist()
+
+
+@pytest.mark.parametrize("method", clusters.METHODS)
+def test_no_way_splits_one_cloud(method):
+    values = np.random.default_rng(4).normal(size=(300, 5))
+    score = np.where(np.arange(300) < 120, 5.0, 0.0)
+    got = clusters.group(values, score > 3, score, way=clusters.Way(method))
+    assert got.n_groups == 2
+    assert np.isnan(got.agreement)
+
+
+def test_contiguity_holds_groups_together_on_the_ground():
+    rng = np.random.default_rng(5)
+    n = 160
+    xy = np.column_stack([rng.uniform(0, 10, n), rng.uniform(0, 10, n)])
+    east = xy[:, 0] > 5
+    values = rng.normal(size=(n, 5))
+    values[east, :3] += 1.6
+    score = np.full(n, 5.0)
+
+    def right(share):
+        way = clusters.Way("k_means", most=2, contiguity=share)
+        label = clusters.group(values, score > 3, score, way=way, xy=xy).label
+        return max((label == east).mean(), (label != east).mean())
+
+    assert right(0.7) > right(0.0) + 0.02
+    with pytest.raises(WrongCall, match="positions"):
+        clusters.group(values, score > 3, score, way=clusters.Way(contiguity=0.5))
+    with pytest.raises(WrongCall, match="between 0 and 1"):
+        clusters.Way(contiguity=2.0)

@@ -1,6 +1,8 @@
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from geochem.targets.follow_up import uphill_direction
 from geochem.targets.holes import DEPTH, Structure, gate, lay_hole, long_axis, nearest_structure
@@ -108,3 +110,45 @@ def test_only_what_passes_the_gate_is_proposed(planted, layer):
     assert (row["azimuth"], row["north"]) == (270.0, "grid")
     far = nearest_structure(shapely.box(0, 0, 1, 1), lines)
     assert far is None
+
+
+@pytest.mark.parametrize("budget", [0, 1, 7, 24])
+def test_a_budget_of_samples_is_kept(planted, budget):
+    f = planted.propose(budget=budget).follow_up
+    assert len(f) <= budget
+    assert len(f) >= min(budget, 6) - 1 - (budget == 1)
+    if len(f):
+        assert f.groupby(["target", "line"]).size().min() >= 2
+
+
+@given(
+    st.floats(0, 3000), st.floats(0, 2000), st.floats(30, 400), st.floats(30, 900),
+    st.floats(0, 180), st.floats(1, 90), st.floats(0, 359), st.integers(0, 2),
+)  # fmt: skip
+@settings(max_examples=60, deadline=None)
+def test_every_hole_obeys_what_is_said_of_it(x, y, wide, high, turn, dip, toward, known):
+    outline = shapely.affinity.rotate(shapely.box(x, y, x + wide, y + high), turn)
+    peak = np.array(outline.centroid.coords[0])
+    structure = (
+        None, Structure(dip, float("nan"), turn, 5.0), Structure(dip, toward, turn, 5.0)
+    )[known]  # fmt: skip
+    boundary, closed = shapely.box(-500, -500, 3500, 3000), outline.centroid.buffer(20)
+    hole = lay_hole("T01", outline, peak, structure, [], boundary, closed)
+    if hole is None:
+        return
+    collar = shapely.Point(hole.easting, hole.northing)
+    assert boundary.contains(collar)
+    assert collar.distance(closed) > 0 or not closed.contains(collar)
+    assert -90 < hole.dip < 0
+    angle, down = np.radians(hole.azimuth), np.radians(-hole.dip)
+    reach = (peak - [hole.easting, hole.northing]) @ [np.sin(angle), np.cos(angle)]
+    assert reach * np.tan(down) == pytest.approx(DEPTH, abs=1.0)
+    assert hole.length * np.sin(down) > DEPTH
+    if known == 2:
+        assert (hole.azimuth - toward - 180) % 360 == pytest.approx(0, abs=0.51) or (
+            hole.azimuth - toward - 180
+        ) % 360 == pytest.approx(360, abs=0.51)
+    else:
+        along = turn if known else long_axis(outline)
+        off = abs((hole.azimuth - along) % 180 - 90)
+        assert off <= 0.51

@@ -279,6 +279,7 @@ def _background_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
     from geochem.outputs.figures.boxplots import draw_boxplots
     from geochem.outputs.figures.comparison import draw_comparison
     from geochem.outputs.figures.distribution import draw_distribution
+    from geochem.outputs.figures.found_associations import draw_found_associations
     from geochem.outputs.figures.probability import can_draw, draw_probability
 
     samples, info, records = bundle.survey.samples, bundle.info, bundle.threshold_records
@@ -321,6 +322,12 @@ def _background_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
             thresholds={e: record.value for e, record in found.items() if record is not None},
             caption=captions.boxplots(bundle, mine, medium, boxed[:6]),
         )  # fmt: skip
+    if bundle.evidence.found:
+        yield (
+            "found_associations",
+            False,
+            partial(draw_found_associations, bundle.evidence.found, info=info),
+        )
     for composition in bundle.compositions:
         if composition.loadings.shape[1] >= 2 and len(composition.scores) >= 3:
             yield f"biplot_{composition.medium.replace(' ', '_')}", True, partial(

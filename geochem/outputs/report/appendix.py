@@ -14,6 +14,7 @@ from geochem.outputs.report.blocks import (
     Table,
     picture,
 )
+from geochem.outputs.report.learned_blocks import learned_blocks
 from geochem.outputs.report.levelling_blocks import levelling_blocks
 from geochem.outputs.report.quality_blocks import quality_blocks
 from geochem.outputs.report.reporting_table import reporting_table
@@ -41,6 +42,7 @@ def appendix(bundle: Bundle, figures: Path) -> list[Block]:
     return [
         *_maps(bundle, figures),
         *_background(bundle, figures),
+        *learned_blocks(bundle, figures),
         *_quality_detail(bundle, figures),
         *levelling_blocks(bundle, figures),
         *_methods(bundle),

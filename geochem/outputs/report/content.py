@@ -18,6 +18,7 @@ from geochem.outputs.report.blocks import (
     picture,
 )
 from geochem.outputs.report.decision_blocks import decision_blocks
+from geochem.outputs.report.sensitivity_blocks import sensitivity_blocks
 from geochem.outputs.report.week import week_blocks
 from geochem.outputs.wording import (
     batch_rows,
@@ -230,6 +231,7 @@ def _targets(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
                     ]
                 ),
             ]
+    blocks += sensitivity_blocks(bundle)
     if len(report.leads):
         blocks.append(
             Paragraph(
