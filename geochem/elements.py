@@ -61,6 +61,15 @@ XRF_ABOVE: dict[str, float] = {
 #: Too light for a portable XRF in air (common practice, no source).
 XRF_LIGHT: frozenset[str] = frozenset({"H", "Li", "Be", "B", "C", "N", "O", "F", "Na"})
 
+#: What mills and crushers leave in a sample: pattern of their name, name, elements (common practice,
+#: no source).
+MILLS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    (r"tungsten|carbide|\bwc\b", "tungsten carbide", ("W", "Co")),
+    (r"steel|chrome|\biron\b", "steel", ("Fe", "Cr", "Mn", "Ni")),
+    (r"zirconi", "zirconia", ("Zr", "Hf")),
+    (r"alumina|corundum|ceramic", "alumina ceramic", ("Al",)),
+)
+
 _FORMULA = re.compile(r"([A-Z][a-z]?)(\d*)")
 
 

@@ -35,15 +35,6 @@ ROLES = ("blank", "coarse_blank", "pulp_blank")
 #: (common practice, no source).
 NATURAL = frozenset({"Si", "Al", "Fe", "K", "Ca", "Ti", "Na", "Mg", "P", "S", "Mn", "Zr"})
 
-#: what a mill or crusher leaves in the sample (common practice, no source)
-MILLS: tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...] = (
-    (("tungsten", "carbide", "wc"), "tungsten carbide", ("W", "Co", "Ta", "Nb")),
-    (("steel", "iron", "chrom"), "steel", ("Fe", "Cr", "Mn", "Ni", "Mo", "V")),
-    (("zircon",), "zirconia", ("Zr", "Hf", "Y")),
-    (("agate",), "agate", ("Si",)),
-    (("alumina", "corundum", "ceramic"), "alumina ceramic", ("Al", "Ga")),
-)
-
 
 def check_blanks(
     survey: Survey, arranged: Arranged, standards: pd.DataFrame, limits: QualityLimits
@@ -139,40 +130,6 @@ def blanks_by_batch(
     out["blank_verdict"] = np.array(["pass", "warn", "fail"], dtype=object)[out["grade"]]
     out["blank_reason"] = out["said"].where(out["grade"] > 0, "")
     return out[[*key, "n_blank", "blank_verdict", "blank_reason"]]
-
-
-def mill_findings(survey: Survey, elements: set[str]) -> list[Finding]:
-    """Say which elements the mill itself may have added.
-
-    Parameters
-    ----------
-    survey : Survey
-        ``samples.mill`` names the material.
-    elements : set of str
-        Elements that were measured.
-
-    Returns
-    -------
-    list of Finding
-        One per material.
-    """
-    if "mill" not in survey.samples.columns:
-        return []
-    out: list[Finding] = []
-    texts = survey.samples["mill"].dropna().astype(str).str.casefold()
-    for words, name, adds in MILLS:
-        hit = texts[texts.apply(lambda t, w=words: any(part in t for part in w))]
-        touched = [e for e in adds if e in elements]
-        if len(hit) and touched:
-            ids = sorted(survey.samples.loc[hit.index, "sample_id"])
-            out.append(
-                Finding(
-                    "mill-material", "note",
-                    f"{len(ids)} samples were milled in {name} ({name_some(ids)}); "
-                    f"{', '.join(touched)} may come from the mill. Compare with coarse blanks.",
-                )
-            )  # fmt: skip
-    return out
 
 
 def _reference(rows: pd.DataFrame, standards: pd.DataFrame) -> np.ndarray:

@@ -83,6 +83,10 @@ def calibrate(
     readers = sorted(a for a, f in facts.items() if f.source == "pxrf")
     laboratories = sorted(a for a, f in facts.items() if f.source == "laboratory")
     errors = Errors(duplicates, limits)
+    failed = {
+        (str(a), str(e)): set(ids)
+        for (a, e), ids in spoiled.groupby(["assay", "element"], observed=True)["sample_id"]
+    }
     calibrations: list[Calibration] = []
     tables: list[pd.DataFrame] = []
     findings: list[Finding] = []
@@ -99,7 +103,7 @@ def calibrate(
             fractions = {facts[assay].fraction_um, facts[reference].fraction_um}
             differs = len(fractions) == 2 and all(np.isfinite(f) for f in fractions)
             for element in elements:
-                pairs = collect_pairs(survey, element, assay, reference, spoiled, errors)
+                pairs = collect_pairs(survey, element, assay, reference, failed, errors)
                 ids = tuple(pairs["sample_id"].to_numpy(dtype=object))
                 if ids not in labelled:
                     # Most elements have the same pairs: looked up once.
@@ -150,7 +154,7 @@ def _one(
     fit = fit_line(
         used["x"].to_numpy(), used["y"].to_numpy(), used["x_err"].to_numpy(),
         used["y_err"].to_numpy(), log_range=limits.calibration_log_range,
-        blocks=used["batch"].to_numpy(dtype=object),
+        blocks=used["batch"].to_numpy(dtype=object), wild=group.wild,
     )  # fmt: skip
     wild = np.zeros(len(pairs), dtype=bool)
     wild[place[fit.wild]] = True

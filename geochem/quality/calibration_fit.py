@@ -80,6 +80,7 @@ class Fit:
 def fit_line(
     x: Floats, y: Floats, x_err: Floats, y_err: Floats, *, log_range: float = 10.0,
     folds: int = 10, blocks: npt.ArrayLike | None = None, extras: bool = True,
+    wild: npt.NDArray[np.bool_] | None = None,
 ) -> Fit:  # fmt: skip
     """Fit y on x with the errors of both.
 
@@ -98,7 +99,10 @@ def fit_line(
         blocks are left out in turn: pairs of one batch share its error, and leaving out single
         ones makes the error look too small.
     extras : bool, default True
-        Bootstrap intervals and slopes of other methods too.
+        Cross-validation, bootstrap intervals and slopes of other methods too; without, residuals
+        are those of the line itself.
+    wild : ndarray of bool, shape (n_pairs,), optional
+        Pairs far off, where they are known from an earlier fit of the same pairs.
 
     Returns
     -------
@@ -113,7 +117,7 @@ def fit_line(
         u, v, su, sv = x, y, x_err, y_err
     if np.ptp(u) == 0:
         return _flat(len(u), log=log)
-    wild = _wild(u, v, su, sv)
+    wild = _wild(u, v, su, sv) if wild is None else wild
     u, v, su, sv = (a[~wild] for a in (u, v, su, sv))
     if np.ptp(u) == 0 or len(u) < 3:
         return _flat(len(u), log=log)
@@ -122,7 +126,7 @@ def fit_line(
     line = york(u, v, su, sv)
     block = None if blocks is None else np.asarray(blocks, dtype=object)[~wild]
     fold, n_blocks = _folds(len(u), folds, block)
-    guess = _cross_validated(u, v, su, sv, fold)
+    guess = _cross_validated(u, v, su, sv, fold) if extras else line.at(u)
     fitted = np.log(10) * (guess - v) if log else np.log(np.clip(guess, 1e-3 * v, None) / v)
     rmse = 100 * float(np.sqrt(np.mean(fitted**2)))
     # By the mean of both: choosing by either alone would make a bias of its own.

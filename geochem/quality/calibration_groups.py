@@ -48,6 +48,8 @@ class Group:
         What the group is; empty where it does not matter. Dates as YYYY-MM-DD, both included.
     lacking : str
         Why the line is a common one though lines differ; empty otherwise.
+    wild : ndarray of bool, shape (n_used,), optional
+        Which of the used pairs are far off the line, where it is known already.
     """
 
     rows: Flags
@@ -58,6 +60,7 @@ class Group:
     until: str = ""
     matrix: str = ""
     lacking: str = field(default="")
+    wild: Flags | None = None
 
 
 def split_pairs(
@@ -83,7 +86,10 @@ def split_pairs(
     every = frozenset().union(*(conditions[f].keys() for f in FACTORS if f in conditions))
     whole = Group(np.ones(len(pairs), dtype=bool), every)
     found = _split(whole, pairs, conditions, limits)
-    return found if len(found) > 1 else [replace(whole, samples=None, lacking=found[0].lacking)]
+    if len(found) > 1:
+        return found
+    wild = found[0].wild if found[0].rows.all() else None
+    return [replace(whole, samples=None, lacking=found[0].lacking, wild=wild)]
 
 
 def _split(
@@ -117,7 +123,7 @@ def _split(
         if best is None or (0.0 if forced else chance) < best[0]:
             best = 0.0 if forced else chance, factor, code
     if best is None:
-        return [group]
+        return [replace(group, wild=common.wild)]
     return _parts(group, best[1], best[2], pairs, conditions, limits)
 
 
@@ -244,7 +250,7 @@ def _parts(
             )
         taken |= mine
         out += _split(
-            replace(part, rows=group.rows & rows, samples=mine), pairs, conditions, limits
+            replace(part, rows=group.rows & rows, samples=mine, wild=None), pairs, conditions, limits
         )
     rest = samples - taken
     if rest:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -136,7 +137,7 @@ def media_of(survey: Survey) -> dict[str, str]:
     return out
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Errors:
     """The error of one value: stated, from duplicates, or assumed.
 
@@ -151,16 +152,19 @@ class Errors:
     duplicates: pd.DataFrame
     limits: QualityLimits
 
+    @cached_property
+    def _relative(self) -> dict[tuple[str, str], float]:
+        """Look up once what duplicates say of every assay and element. [-]."""
+        d = self.duplicates
+        tight = d[d["role"].isin(["pulp_duplicate", "repeat"]) & (d["n_used"] >= 5)]
+        worst = tight.groupby(["assay", "element"], observed=True)["cv_pct"].max() / 100
+        return {(str(a), str(e)): float(v) for (a, e), v in worst.items()}
+
     def of(
         self, value: np.ndarray, stated: np.ndarray, assay: str, element: str, assumed_pct: float
     ) -> tuple[np.ndarray, bool]:
         """Give one standard error per value [mg/kg] and whether any had to be assumed."""
-        d = self.duplicates
-        mine = d[
-            (d["assay"] == assay) & (d["element"] == element)
-            & d["role"].isin(["pulp_duplicate", "repeat"]) & (d["n_used"] >= 5)
-        ]  # fmt: skip
-        relative = float(mine["cv_pct"].max()) / 100 if len(mine) else 0.0
+        relative = self._relative.get((assay, element), 0.0)
         known = np.where(np.isfinite(stated) & (stated > 0), stated, 0.0)
         err = np.maximum(known, relative * value)
         lacking = ~(err > 0)
@@ -168,8 +172,9 @@ class Errors:
 
 
 def collect_pairs(
-    survey: Survey, element: str, assay: str, reference: str, spoiled: pd.DataFrame, errors: Errors
-) -> pd.DataFrame:
+    survey: Survey, element: str, assay: str, reference: str,
+    spoiled: Mapping[tuple[str, str], set[str]], errors: Errors,
+) -> pd.DataFrame:  # fmt: skip
     """Collect the samples that have both values, used or not, sorted by id.
 
     Parameters
@@ -178,8 +183,8 @@ def collect_pairs(
         Located and unlocated samples serve alike.
     element, assay, reference : str
         What is paired.
-    spoiled : pandas.DataFrame
-        ``assay, element, sample_id`` of failed batches.
+    spoiled : mapping of (assay, element) to set of str
+        Samples of failed batches.
     errors : Errors
         Where the errors come from.
 
@@ -215,9 +220,10 @@ def collect_pairs(
     pairs = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=names)
     pairs = pairs.sort_values("sample_id", kind="stable").reset_index(drop=True)
     pairs["reason"] = pairs["reason"].astype(object)
-    bad = spoiled[(spoiled["element"] == element) & spoiled["assay"].isin([assay, reference])]
-    failed = pairs["sample_id"].isin(set(bad["sample_id"])) & (pairs["reason"] == "")
-    pairs.loc[failed, "reason"] = "batch failed"
+    bad = set().union(*(spoiled.get((a, element), ()) for a in (assay, reference)))
+    if bad:
+        failed = pairs["sample_id"].isin(bad) & (pairs["reason"] == "")
+        pairs.loc[failed, "reason"] = "batch failed"
     limits = errors.limits
     numbers = {n: pairs[n].to_numpy(dtype=float) for n in ("x", "y", "x_stated", "y_stated")}
     pairs["x_err"], x_assumed = errors.of(

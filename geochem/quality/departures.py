@@ -4,10 +4,9 @@ Rule, stated because hundreds of checks are made: an element fails in a batch of
 its standards together depart from those of the other batches by at least `departure_fail_pct` and
 by more than a limit that lets a faultless batch fail in any of its key elements with chance
 `family_alarm`; single readings beyond two or three standard deviations only warn. How small a fault
-can be seen is a matter of how many standards a batch holds: with 8 % scatter of a reading, four
-readings of standards show a batch that is 20 % off in four of five cases, six in 97 of 100. In a laboratory
-batch the mean of the standards, or a single one, lies beyond that limit in units of the
-certificate's SD.
+can be seen is a matter of how many standards a batch holds: `shows_pct`, said by `quality.power`.
+In a laboratory batch the mean of the standards, or a single one, lies beyond that limit in units of
+the certificate's SD.
 """
 
 from __future__ import annotations
@@ -26,6 +25,8 @@ if TYPE_CHECKING:
 
 #: chance beyond three standard deviations, both sides
 _THREE_S = 0.0026997961
+#: standard deviations that 19 of 20 lie above
+_NINETEEN = 1.6448536
 #: a single key element is not failed on a chance larger than this
 _LEAST = 0.01
 
@@ -53,13 +54,18 @@ def judge_departures(
     Returns
     -------
     pandas.DataFrame
-        `BATCH_KEY`, ``element, n_standard, verdict, departure_pct, z, reason``; `verdict` is
-        ``unjudged`` when no standard is clear of the detection limit. `z` is that of the
-        departure for portable XRF, the mean in SD of the certificate for a laboratory.
+        `BATCH_KEY`, ``element, n_standard, verdict, departure_pct, z, reason, n_clear, n_batches,
+        shows_pct, enough``; `verdict` is ``unjudged`` when no standard is clear of the detection
+        limit. `z` is that of the departure for portable XRF, the mean in SD of the certificate for
+        a laboratory. `n_clear` readings are clear of it; they show an error of `shows_pct` in 95
+        of 100 cases; `enough` of them would show `xrf_bias_pct`, NaN when no number would.
     """
     import pandas as pd
 
-    columns = [*_KEY, "n_standard", "verdict", "departure_pct", "z", "reason"]
+    columns = [
+        *_KEY, "n_standard", "verdict", "departure_pct", "z", "reason", "n_clear", "n_batches",
+        "shows_pct", "enough",
+    ]  # fmt: skip
     if checks.empty:
         return pd.DataFrame(columns=columns)
     rows = checks.assign(
@@ -90,6 +96,7 @@ def _departures(rows: pd.DataFrame, family: dict[str, int], limits: QualityLimit
     freedom = rows["freedom"].to_numpy()[good]
     standard = rows["standard"].cat.codes.to_numpy()[good]
     departure, se, degrees = np.full(n, np.nan), np.full(n, np.nan), np.ones(n)
+    between = np.full(n, np.nan)
     weight = 1 / own**2
     by_chart = np.argsort(chart[at], kind="stable")
     edges = np.flatnonzero(np.diff(chart[at][by_chart])) + 1
@@ -118,6 +125,7 @@ def _departures(rows: pd.DataFrame, family: dict[str, int], limits: QualityLimit
         usual = float(np.median(same)) if len(same) >= 3 else np.nan
         groups, found = measured(here, usual)
         departure[groups], se[groups], degrees[groups] = found.departure, found.se, found.freedom
+        between[groups] = found.between
     # One wild reading among three or more is that reading's fault, not the batch's.
     wild = _most_extreme(at, relative / own, departure, n)
     rest = np.ones(len(at), dtype=bool)
@@ -128,14 +136,25 @@ def _departures(rows: pd.DataFrame, family: dict[str, int], limits: QualityLimit
         others = departure - whole + sums / np.bincount(at[rest], weight[rest], n)
     m = table["assay"].map(family).fillna(1).clip(lower=1).to_numpy(dtype=float)
     chance = np.minimum(_LEAST, limits.family_alarm / m)
+    fail_z = student.isf(chance / 2, degrees)
+    clear = np.bincount(at, minlength=n)
+    # More readings lessen all but the usual difference between batches, and tell the scatter better.
+    n_batches = table.groupby("chart", observed=True)["batch"].transform("nunique")
+    fixed = between**2 * (1 + 1 / n_batches.to_numpy(dtype=float))
+    room = (limits.xrf_bias_pct / 100 / (student.isf(chance / 2, 2 * degrees) + _NINETEEN)) ** 2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        enough = np.where(room > fixed, np.ceil(clear * (se**2 - fixed) / (room - fixed)), np.nan)
     return table.assign(
         n_standard=np.bincount(rows["group"], minlength=n),
-        n_batches=table.groupby("chart", observed=True)["batch"].transform("nunique"),
+        n_batches=n_batches,
         m=m,
         departure_pct=100 * departure,
         without_extreme_pct=100 * np.where(np.isfinite(others), others, departure),
         z=departure / se,
-        fail_z=student.isf(chance / 2, degrees),
+        fail_z=fail_z,
+        n_clear=clear,
+        shows_pct=100 * (fail_z + _NINETEEN) * se,
+        enough=enough,
         warn_z=student.isf(_THREE_S / 2, degrees),
         bias=rows.groupby("group", observed=True)["bias_pct"].median(),
         lost=rows.groupby("group", observed=True)["lost"].mean(),

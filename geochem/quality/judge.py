@@ -20,7 +20,7 @@ from geochem.model.tables import STANDARDS, conform
 from geochem.quality.arrange import arrange, blank_to_none, by_text
 from geochem.quality.batch_verdicts import batch_verdicts, last_days
 from geochem.quality.bias import matrix_findings, standard_bias
-from geochem.quality.blanks import blanks_by_batch, check_blanks, mill_findings
+from geochem.quality.blanks import blanks_by_batch, check_blanks
 from geochem.quality.calibration import calibrate
 from geochem.quality.calibration_pairs import assay_facts, media_of
 from geochem.quality.departures import judge_departures
@@ -30,10 +30,12 @@ from geochem.quality.duplicates import pair_duplicates, summarise_duplicates
 from geochem.quality.interference import interference_findings
 from geochem.quality.laboratory_view import hit_rates, laboratory_jobs
 from geochem.quality.limits import QualityLimits, read_limits
+from geochem.quality.mills import doubt_milled
 from geochem.quality.pellets import judge_pellets
+from geochem.quality.power import power_findings, say_blind
 from geochem.quality.reliability import overrule, reliability_table
 from geochem.quality.standards import bias_findings, check_standards, for_report
-from geochem.quality.trust import trust_classes, trust_facts
+from geochem.quality.trust import trust_classes, trust_facts, trust_findings
 from geochem.quality.variances import split_variances
 from geochem.quality.verdicts import (
     finish_verdicts,
@@ -106,7 +108,8 @@ def judge_quality(
     drift, more = find_drift(checks, limits)
     findings += more
     family = {assay: len(elements) for assay, elements in keys.items()}
-    departures = judge_departures(checks, family, limits)
+    departures = say_blind(judge_departures(checks, family, limits), limits)
+    findings += power_findings(departures, keys, limits)
     blanks, more = check_blanks(survey, arranged, certified, limits)
     findings += more
     pairs, more = pair_duplicates(arranged, limits)
@@ -124,14 +127,13 @@ def judge_quality(
     facts = assay_facts(survey, arranged)
     digestion = {assay: dict(fact.digestion) for assay, fact in facts.items()}
     known = trust_facts(arranged, checks, duplicates)
-    trust, more = trust_classes(known, calibrations, digestion, limits)
-    findings += more
+    trust = doubt_milled(survey, blanks, trust_classes(known, calibrations, digestion, limits))
+    findings += trust_findings(trust)
     trust, by_hand, more = overrule(trust, limits.trust)
     findings += more
     readers = sorted(a for a, f in facts.items() if f.source == "pxrf")
     overlaps = interference_findings(survey, readers)
     findings += overlaps
-    findings += mill_findings(survey, set().union(*(f.elements for f in facts.values())))
     detection, more = detection_limits(arranged, survey.analytes, limits)
     findings += more
     variances, more = split_variances(arranged, pairs, media_of(survey))

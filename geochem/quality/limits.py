@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
+from functools import cache, partial
+from importlib.resources import files
 from typing import Any
 
 from geochem.elements import SYMBOLS
@@ -20,18 +23,58 @@ CHOICES: dict[str, tuple[str, ...]] = {
 #: how far an element can be believed, best first
 TRUST_CLASSES = ("definitive", "quantitative screening", "qualitative", "unusable")
 
-#: Acceptable RMS CV of pairs by role. [%] Guidance after Abzalov 2008, Exploration and Mining
-#: Geology 17:131-144 (from memory); field, repeat and reread: common practice, no source.
-ACCEPTABLE_CV: dict[str, dict[str, float]] = {
-    "field_duplicate": {
-        "default": 30.0, "Au": 40.0, "Pt": 40.0, "Pd": 40.0, "W": 40.0, "Sn": 40.0,
-    },
-    "coarse_duplicate": {"default": 15.0, "Au": 30.0, "Pt": 30.0, "Pd": 30.0},
-    "pulp_duplicate": {"default": 10.0, "Au": 20.0, "Pt": 20.0, "Pd": 20.0},
-    "repeat": {"default": 10.0},
-    "reread": {"default": 15.0},
-    "umpire": {"default": 15.0, "Au": 25.0},
-}  # fmt: skip
+
+
+@cache
+def limit_rows() -> dict[str, list[dict[str, Any]]]:
+    """Read `limits.toml`: the limits that are tables, each row with its source.
+
+    Returns
+    -------
+    dict of str to list of dict
+        ``duplicates`` and ``trust``.
+    """
+    text = (files("geochem.quality") / "limits.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def acceptable_cvs(deposit: str = "general") -> dict[str, dict[str, float]]:
+    """Give the acceptable RMS CV of pairs by role and element.
+
+    Parameters
+    ----------
+    deposit : str, default "general"
+        One that `limits.toml` names, for closer limits of its elements.
+
+    Returns
+    -------
+    dict of role to dict of element to float
+        ``default`` serves elements that are not named. [%]
+
+    Raises
+    ------
+    WrongCall
+        If the deposit is not known.
+
+    Examples
+    --------
+    >>> acceptable_cvs()["pulp_duplicate"]["Au"], acceptable_cvs("porphyry")["pulp_duplicate"]["Au"]
+    (20.0, 10.0)
+    """
+    rows = limit_rows()["duplicates"]
+    known = ["general", *sorted({r["deposit"] for r in rows if "deposit" in r})]
+    if deposit not in known:
+        raise unknown("value of [quality] option 'deposit'", deposit, known)
+    out: dict[str, dict[str, float]] = {}
+    for row in rows:
+        if row.get("deposit", deposit) == deposit:
+            out.setdefault(row["role"], {}).update({e: float(v) for e, v in row["cv_pct"].items()})
+    return out
+
+
+def _stated(name: str) -> float:
+    """Give the limit of a trust class that `limits.toml` states."""
+    return float(next(row["value"] for row in limit_rows()["trust"] if row["name"] == name))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,8 +105,12 @@ class QualityLimits:
     family_alarm : float
         Chance that a batch without fault fails in any of its key elements. [-]
     precision_pct, precision_cr_pct : float
-        Relative SD allowed to quantitative portable XRF, and to its chromium (EPA Method 6200,
-        from memory). [%]
+        Relative SD allowed to quantitative portable XRF, and to its chromium. [%]
+    definitive_r2, definitive_rsd_pct, screening_r2 : float
+        Limits of the trust classes: correlation with the laboratory, relative SD. [-, %, -]
+    qualitative_below_pct, qualitative_bias_pct : float
+        More below detection, or more bias where no laboratory tells, makes an element qualitative.
+        These seven stand in `limits.toml` with their sources. [%]
     blank_warn_limits, blank_fail_limits : float
         A blank warns and fails beyond so many detection limits (common practice, no source). [-]
     blank_matters_pct : float
@@ -71,8 +118,10 @@ class QualityLimits:
         practice, no source). [%]
     duplicates_from_limits : float
         Pairs under so many detection limits stay out of the CV (common practice, no source). [-]
+    deposit : str
+        Kind of deposit whose acceptable CV of duplicates hold, see `limits.toml`.
     acceptable_cv_pct : mapping of role to mapping of element to float
-        ``default`` serves elements that are not named. [%]
+        ``default`` serves elements that are not named; defaults in `limits.toml`. [%]
     key_detected : float
         Elements detected in more than this share of samples are key ones when none are named. [-]
     calibration_pairs, calibration_pairs_provisional : int
@@ -126,15 +175,19 @@ class QualityLimits:
     departure_fail_pct: float = 10.0
     spread_floor_pct: float = 2.0
     family_alarm: float = 0.05
-    precision_pct: float = 20.0
-    precision_cr_pct: float = 30.0
+    precision_pct: float = field(default_factory=partial(_stated, "precision_pct"))
+    precision_cr_pct: float = field(default_factory=partial(_stated, "precision_cr_pct"))
+    definitive_r2: float = field(default_factory=partial(_stated, "definitive_r2"))
+    definitive_rsd_pct: float = field(default_factory=partial(_stated, "definitive_rsd_pct"))
+    screening_r2: float = field(default_factory=partial(_stated, "screening_r2"))
+    qualitative_below_pct: float = field(default_factory=partial(_stated, "qualitative_below_pct"))
+    qualitative_bias_pct: float = field(default_factory=partial(_stated, "qualitative_bias_pct"))
     blank_warn_limits: float = 3.0
     blank_fail_limits: float = 5.0
     blank_matters_pct: float = 20.0
     duplicates_from_limits: float = 10.0
-    acceptable_cv_pct: Mapping[str, Mapping[str, float]] = field(
-        default_factory=lambda: ACCEPTABLE_CV
-    )
+    deposit: str = "general"
+    acceptable_cv_pct: Mapping[str, Mapping[str, float]] = field(default_factory=acceptable_cvs)
     key_detected: float = 0.5
     calibration_pairs: int = 20
     calibration_pairs_provisional: int = 10
@@ -207,7 +260,9 @@ def read_limits(options: Mapping[str, Any] | QualityLimits | None) -> QualityLim
         if name not in names:
             raise unknown("option of [quality]", name, names)
         if name == "acceptable_cv_pct":
-            given[name] = _cv_table(value)
+            continue
+        if name == "deposit":
+            given[name] = str(value)
         elif name == "trust":
             given[name] = _trust_table(value)
         elif name in CHOICES:
@@ -226,12 +281,17 @@ def read_limits(options: Mapping[str, Any] | QualityLimits | None) -> QualityLim
         else:
             number = _positive(name, value)
             given[name] = int(number) if name.startswith("calibration_pairs") else number
+    given["acceptable_cv_pct"] = _cv_table(
+        options.get("acceptable_cv_pct", {}), acceptable_cvs(given.get("deposit", "general"))
+    )
     limits = QualityLimits(**given)
     for low, high in (
         ("warn_s", "reject_s"),
         ("departure_warn_pct", "departure_fail_pct"),
         ("blank_warn_limits", "blank_fail_limits"),
         ("calibration_pairs_provisional", "calibration_pairs"),
+        ("screening_r2", "definitive_r2"),
+        ("definitive_rsd_pct", "precision_pct"),
     ):
         if getattr(limits, low) > getattr(limits, high):
             raise WrongCall(
@@ -252,13 +312,12 @@ def _days(value: Any) -> tuple[str, ...]:
         ) from None
 
 
-def _cv_table(value: Any) -> dict[str, dict[str, float]]:
+def _cv_table(value: Any, merged: dict[str, dict[str, float]]) -> dict[str, dict[str, float]]:
     if not isinstance(value, Mapping):
         raise WrongCall(
             "[quality] option 'acceptable_cv_pct' is a table of roles, for example "
             "{ pulp_duplicate = 10, field_duplicate = { default = 30, Au = 40 } }."
         )
-    merged = {role: dict(table) for role, table in ACCEPTABLE_CV.items()}
     for role, limit in value.items():
         if role not in merged:
             raise unknown("role of duplicates", str(role), merged)

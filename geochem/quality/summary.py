@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 #: what a finding of that code means for tomorrow
 TOMORROW: dict[str, str] = {
     "standards-drift": "let the instrument warm up and read a standard every twenty samples",
+    "standards-too-few": "read standards more often in a batch",
     "batch-not-checked": "put a standard, a blank and a duplicate into every batch",
     "blank-looks-like-a-sample": "check labels of blanks before reading",
     "standard-swapped": "check labels of standards before reading",

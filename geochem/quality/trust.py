@@ -1,8 +1,7 @@
 """Trust class per assay and element, in the manner of the verification reports to EPA Method 6200.
 
-Limits of the classes (r2, relative SD) are from memory of those reports (EPA/600/R-97/150 and
-others): definitive r2 >= 0.85 and RSD <= 10 %; quantitative screening r2 >= 0.70 and RSD < 20 %;
-qualitative below that. Unusable is ours: not detected, or beyond the reach of the method.
+The limits of the classes and where they come from stand in `limits.toml`. Unusable is ours: not
+detected, or beyond the reach of the method.
 """
 
 from __future__ import annotations
@@ -40,7 +39,7 @@ def trust_classes(
     calibrations: Sequence[Calibration],
     digestion: dict[str, dict[str, str]],
     limits: QualityLimits,
-) -> tuple[dict[tuple[str, str], Trust], list[Finding]]:
+) -> dict[tuple[str, str], Trust]:
     """Say how far each element of each assay can be believed.
 
     Parameters
@@ -56,10 +55,8 @@ def trust_classes(
 
     Returns
     -------
-    trust : dict of (assay, element) to Trust
+    dict of (assay, element) to Trust
         Every element of every assay.
-    findings : list of Finding
-        One per assay with what is not usable or qualitative only.
     """
     best: dict[tuple[str, str], Calibration] = {}
     for c in calibrations:
@@ -73,7 +70,7 @@ def trust_classes(
             trust[key] = _xrf(row, best.get(key), limits)
         else:
             trust[key] = _laboratory(row, digestion.get(key[0], {}).get(key[1], ""), limits)
-    return trust, trust_findings(trust)
+    return trust
 
 
 def trust_facts(
@@ -145,7 +142,7 @@ def _xrf(row: object, fit: Calibration | None, limits: QualityLimits) -> Trust:
     if level < XRF_ABOVE.get(element, 0.0) and not confirmed:
         said.append(f"mostly under {XRF_ABOVE[element]:g} ppm, where it is not dependable")
         return Trust("qualitative", "; ".join(said))
-    if below > 0.8:
+    if 100 * below > limits.qualitative_below_pct:
         return Trust("qualitative", "; ".join(said))
     allowed = limits.precision_cr_pct if element == "Cr" else limits.precision_pct
     precise = not np.isfinite(rsd) or rsd < allowed
@@ -154,18 +151,19 @@ def _xrf(row: object, fit: Calibration | None, limits: QualityLimits) -> Trust:
     if not precise:
         return Trust("qualitative", "; ".join(said))
     if enough and fit is not None:
-        if fit.verdict == "pass" and fit.r2 >= 0.85 and np.isfinite(rsd) and rsd <= 10:
+        tight = np.isfinite(rsd) and rsd <= limits.definitive_rsd_pct
+        if fit.verdict == "pass" and fit.r2 >= limits.definitive_r2 and tight:
             return Trust("definitive", "; ".join([*said, "after calibration"]))
-        if fit.verdict != "fail" and fit.r2 >= 0.70:
+        if fit.verdict != "fail" and fit.r2 >= limits.screening_r2:
             return Trust("quantitative screening", "; ".join(said))
         # A narrow range makes r2 small though the error is small too.
         if fit.verdict != "fail":
-            said.append("r2 under 0.70")
+            said.append(f"r2 under {limits.screening_r2:g}")
         return Trust("qualitative", "; ".join(said))
     said.append("no comparable laboratory pairs")
     if not np.isfinite(rsd):
         return Trust("qualitative", "; ".join(["precision not known", *said]))
-    if np.isfinite(bias) and abs(bias) > 2.5 * limits.xrf_bias_pct:
+    if np.isfinite(bias) and abs(bias) > limits.qualitative_bias_pct:
         return Trust("qualitative", "; ".join(said))
     return Trust("quantitative screening", "; ".join(said))
 
@@ -182,14 +180,16 @@ def _laboratory(row: object, digestion: str, limits: QualityLimits) -> Trust:
         said.append(f"standards {z:+.1f} SD")
     elif np.isfinite(bias):
         said.append(f"bias {bias:+.0f} %")
-    if below > 0.8 or (np.isfinite(rsd) and rsd >= limits.precision_pct):
+    many_below = 100 * below > limits.qualitative_below_pct
+    if many_below or (np.isfinite(rsd) and rsd >= limits.precision_pct):
         return Trust("qualitative", "; ".join(said))
     if digestion in PART:
         said.append(f"{digestion} digestion: the soluble part only")
         return Trust("quantitative screening", "; ".join(said))
     if not np.isfinite(rsd) and not np.isfinite(z):
         return Trust("quantitative screening", "; ".join(["laboratory, not checked", *said]))
-    near = (not np.isfinite(z) or abs(z) <= 2) and (not np.isfinite(rsd) or rsd <= 10)
+    tight = not np.isfinite(rsd) or rsd <= limits.definitive_rsd_pct
+    near = tight and (not np.isfinite(z) or abs(z) <= limits.warn_s)
     if near and (np.isfinite(z) or abs(bias) <= limits.laboratory_bias_pct):
         return Trust("definitive", "; ".join(said))
     return Trust("quantitative screening", "; ".join(said))

@@ -63,7 +63,10 @@ def split_variances(
         Elements whose map would show sampling and analysis more than ground.
     """
     used = pairs[pairs["used"].to_numpy(dtype=bool)]
-    used = used[used["role"].isin(["field_duplicate", "coarse_duplicate", *_ANALYSIS])]
+    used = used.loc[
+        used["role"].isin(["field_duplicate", "coarse_duplicate", *_ANALYSIS]),
+        ["assay", "element", "role", "sample_id", "parent", "first", "second"],
+    ]
     empty = conform(used.iloc[:0], VARIANCES)
     if used.empty:
         return empty, []

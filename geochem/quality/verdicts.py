@@ -96,7 +96,8 @@ def standards_and_blanks(
     ).drop_duplicates()
     counted = pairs.groupby(_KEY, observed=True).size().rename("n_duplicate").reset_index()
     table = parts
-    for more in (departures, blanks, counted):
+    judged = departures[[*_KEY, "n_standard", "verdict", "reason"]]
+    for more in (judged, blanks, counted):
         table = table.merge(more, on=_KEY, how="left", validate="1:1")
     for name in ("n_standard", "n_blank", "n_duplicate"):
         table[name] = pd.to_numeric(table[name]).fillna(0).astype(int)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geochem.elements import MILLS
 from geochem.model.finding import Finding, Severity, name_some
 
 if TYPE_CHECKING:
@@ -30,13 +31,6 @@ DIE_FILL = 0.5
 MOIST_PCT = 5.0
 #: two binder contents that differ by less count as the same [%]
 BINDER_SAME_PCT = 1.0
-
-#: word in the mill's description -> (what it is, elements it leaves behind)
-MILLS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
-    (r"tungsten|carbide|\bwc\b", "tungsten carbide", ("W", "Co")),
-    (r"steel|chrome|\biron\b", "steel", ("Fe", "Cr", "Mn", "Ni")),
-    (r"zirconi", "zirconia", ("Zr",)),
-)
 
 
 def check_preparation(

@@ -203,7 +203,7 @@ def theil_sen(x: npt.ArrayLike, y: npt.ArrayLike, *, confidence: float = 0.9) ->
     Parameters
     ----------
     x, y : array_like, shape (n_pairs,)
-        Finite numbers, at least three pairs. More than 500 pairs: every k-th in order of x.
+        Finite numbers, at least three pairs. More than 300 pairs: every k-th in order of x.
     confidence : float, default 0.9
         Of the interval of the slope. [-]
 
@@ -225,8 +225,8 @@ def theil_sen(x: npt.ArrayLike, y: npt.ArrayLike, *, confidence: float = 0.9) ->
 
     xs, ys = _checked(x, y, least=3)
     n = len(xs)
-    if n > 500:
-        order = np.lexsort((ys, xs))[:: -(-n // 500)]
+    if n > 300:
+        order = np.lexsort((ys, xs))[:: -(-n // 300)]
         xs, ys = xs[order], ys[order]
     found = theilslopes(ys, xs, alpha=1 - confidence, method="joint")
     nan = float("nan")

@@ -5,7 +5,7 @@ import pytest
 from geochem.errors import WrongCall
 from geochem.quality.interference import interference_findings
 from geochem.quality.judge import judge_quality
-from geochem.quality.limits import ACCEPTABLE_CV, read_limits
+from geochem.quality.limits import acceptable_cvs, limit_rows, read_limits
 
 
 @pytest.fixture(scope="module")
@@ -68,6 +68,8 @@ def test_overlapping_lines_are_said_only_where_they_matter(simulated):
         ({"reject_s": -1}, "above zero"),
         ({"acceptable_cv_pct": {"pulp": 5}}, "unknown role of duplicates 'pulp'"),
         ({"per_instrument": 1}, "true or false"),
+        ({"deposit": "porphiry"}, "Did you mean 'porphyry'"),
+        ({"screening_r2": 0.95}, "must not be above 'definitive_r2'"),
     ],
 )
 def test_wrong_options_are_refused(options, message):
@@ -81,7 +83,48 @@ def test_options_change_only_what_they_name():
     )
     assert limits.acceptable_cv("pulp_duplicate", "Au") == 7
     assert limits.acceptable_cv("field_duplicate", "Cu") == 22
-    assert limits.acceptable_cv("field_duplicate", "Au") == ACCEPTABLE_CV["field_duplicate"]["Au"]
+    assert limits.acceptable_cv("field_duplicate", "Au") == acceptable_cvs()["field_duplicate"]["Au"]
+
+
+def test_every_limit_that_is_a_table_says_where_it_comes_from():
+    rows = limit_rows()
+    assert all(r["source"] for part in rows.values() for r in part)
+    named = {r["name"]: r["value"] for r in rows["trust"]}
+    limits = read_limits(None)
+    assert {n: getattr(limits, n) for n in named} == named
+
+
+@pytest.mark.published
+def test_limits_of_a_deposit():
+    # Abzalov 2008, Exploration and Mining Geology 17:131-144, acceptable CV (from memory).
+    limits = read_limits({"deposit": "porphyry", "acceptable_cv_pct": {"repeat": 7}})
+    assert limits.acceptable_cv("coarse_duplicate", "Cu") == 10
+    assert limits.acceptable_cv("coarse_duplicate", "Mo") == 15
+    assert limits.acceptable_cv("repeat", "Cu") == 7
+    assert limits.acceptable_cv("field_duplicate", "Au") == 40
+    assert read_limits({"deposit": "coarse gold"}).acceptable_cv("coarse_duplicate", "Au") == 40
+
+
+def test_classes_follow_the_limits_of_the_campaign(simulated, certificates):
+    report = judge_quality(
+        simulated(7, days=8, lab_every=5), certificates,
+        options={"definitive_r2": 0.9999, "precision_cr_pct": 25},
+    )  # fmt: skip
+    assert trust(report, "Fe") == "quantitative screening"
+
+
+def test_what_the_mill_adds_is_not_believed(simulated, certificates):
+    survey = simulated(7, days=8, lab_every=5)
+    samples = survey.samples.assign(mill="chrome steel")
+    blanks = survey.controls["role"] == "coarse_blank"
+    controls = survey.controls[~blanks]
+    report = judge_quality(
+        dataclasses.replace(survey, samples=samples, controls=controls), certificates
+    )
+    assert trust(report, "Fe") == "qualitative"
+    assert trust(report, "Zn") == "definitive"
+    row = report.reliability[report.reliability["element"] == "Fe"].iloc[0]
+    assert "milled in steel" in row["reason"]
 
 
 def test_unknown_key_element_is_refused(simulated, certificates):
