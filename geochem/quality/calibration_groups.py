@@ -250,7 +250,10 @@ def _parts(
             )
         taken |= mine
         out += _split(
-            replace(part, rows=group.rows & rows, samples=mine, wild=None), pairs, conditions, limits
+            replace(part, rows=group.rows & rows, samples=mine, wild=None),
+            pairs,
+            conditions,
+            limits,
         )
     rest = samples - taken
     if rest:

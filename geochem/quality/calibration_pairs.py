@@ -158,7 +158,9 @@ class Errors:
         d = self.duplicates
         tight = d[d["role"].isin(["pulp_duplicate", "repeat"]) & (d["n_used"] >= 5)]
         worst = tight.groupby(["assay", "element"], observed=True)["cv_pct"].max() / 100
-        return {(str(a), str(e)): float(v) for (a, e), v in worst.items()}
+        known = worst.reset_index()
+        keys = zip(known["assay"].astype(str), known["element"].astype(str), strict=True)
+        return dict(zip(keys, known["cv_pct"].astype(float).tolist(), strict=True))
 
     def of(
         self, value: np.ndarray, stated: np.ndarray, assay: str, element: str, assumed_pct: float

@@ -37,13 +37,14 @@ def pair_duplicates(
     Returns
     -------
     pairs : pandas.DataFrame
-        Contract `DUPLICATE_PAIRS`, then ``instrument, mode``; missing text is empty.
+        Contract `DUPLICATE_PAIRS`, then ``instrument, mode, hard_pct``: half the relative
+        difference [%]; missing text is empty.
     findings : list of Finding
         Duplicates whose parent is not given or has no result.
     """
     import pandas as pd
 
-    columns = [*DUPLICATE_PAIRS, "instrument", "mode"]
+    columns = [*DUPLICATE_PAIRS, "instrument", "mode", "hard_pct"]
     second = arranged.controls
     second = second[second["role"].isin(ROLES)]
     findings = _without_parent(second)
@@ -60,6 +61,7 @@ def pair_duplicates(
     near = ~under & (mean < lowest)
     over = frame["first_above"] | frame["second_above"]
     empty = ~(mean > 0)
+    frame["hard_pct"] = 50 * (frame["first"] - frame["second"]).abs() / mean.where(mean > 0)
     frame["used"] = ~(under | near | over | empty)
     frame["reason"] = np.select(
         [under, near, over, empty],

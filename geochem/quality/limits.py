@@ -24,7 +24,6 @@ CHOICES: dict[str, tuple[str, ...]] = {
 TRUST_CLASSES = ("definitive", "quantitative screening", "qualitative", "unusable")
 
 
-
 @cache
 def limit_rows() -> dict[str, list[dict[str, Any]]]:
     """Read `limits.toml`: the limits that are tables, each row with its source.

@@ -31,8 +31,8 @@ WESTGARD_CHANCE: dict[str, float] = {
 #: The same for the Nelson rules: P(|z| > 3), 2 / 2^9, 2 / 6!, alternating permutations of 14
 #: (2 * 199360981 / 14!), and the binomial chances of `nelson` with the last point a hit.
 NELSON_CHANCE: dict[str, float] = {
-    "N1": 0.0026997961, "N2": 0.0039062500, "N3": 0.0027777778, "N4": 0.0045736316,
-    "N5": 0.0020467400, "N6": 0.0044658000, "N7": 0.0032601800, "N8": 0.0001027800,
+    "N1": 0.0026997961, "N2": 0.0039062500, "N3": 0.0027777778, "N4": 0.0045736382,
+    "N5": 0.0020467245, "N6": 0.0044656836, "N7": 0.0032609810, "N8": 0.0001027722,
 }  # fmt: skip
 
 _NELSON_WINDOW = {"N1": 1, "N2": 9, "N3": 6, "N4": 14, "N5": 3, "N6": 5, "N7": 15, "N8": 8}

@@ -25,7 +25,44 @@ def drawn(simulated, certificates):
 
 
 def test_every_check_has_its_figure(drawn):
-    assert set(drawn) == set(TITLES)
+    assert set(drawn) == set(TITLES) - {"quality_drift_correction"}
+
+
+def test_before_and_after_is_drawn_when_drift_was_corrected(simulated, certificates):
+    from geochem.quality import judge_and_treat
+
+    survey = simulated(42, gains={(2, "Cu"): 1.3})
+    _, report = judge_and_treat(survey, certificates, options={"drift": "linear"})
+    jobs = {name: draw for name, _, draw in quality_jobs(_bundle(report))}
+    (chart, *_) = jobs["quality_drift_correction"]().axes
+    lines = {line.get_gid(): line for line in chart.lines}
+    done = report.drift_correction[report.drift_correction["corrected"]]
+    assert lines["after"].get_ydata() == pytest.approx(
+        done.sort_values("before_pct", ascending=False)["after_pct"].to_numpy()
+    )
+    assert len(lines["before"].get_ydata()) == min(30, len(report.drift_correction))
+
+
+def test_leading_elements_come_first_and_not_alone(drawn, simulated, certificates):
+    from geochem.outputs.figures.quality_pairs import duplicate_series
+
+    report = judge_quality(simulated(41, days=6, per_day=60, lab_every=4), certificates)
+    series = duplicate_series(report.duplicates, ["Zn", "Fe"])
+    firm = [e for _, _, e in series]
+    assert firm[0] == "Zn"
+    assert firm[:3].count("Zn") <= 2
+
+
+def test_residuals_of_calibrations_are_those_of_the_line(simulated, certificates):
+    from geochem.outputs.figures.calibration import draw_calibrations
+
+    report = judge_quality(simulated(41, days=6, per_day=60, lab_every=4), certificates)
+    one = next(c for c in report.calibrations if c.element == "Fe")
+    page = draw_calibrations([one], report.calibration_pairs)
+    points = next(line for ax in page.axes for line in ax.lines if line.get_gid() == "residuals")
+    assert len(points.get_ydata()) == one.n
+    # A line through the middle leaves as much above as below.
+    assert abs(float(pd.Series(points.get_ydata()).median())) < 1
 
 
 def test_marks_stand_for_the_records(drawn):
@@ -34,6 +71,7 @@ def test_marks_stand_for_the_records(drawn):
 
     assert "thinnest pellet" in gids("quality_pellets")
     assert {"pairs used", "limit"} <= gids("quality_duplicates")
+    assert {"pairs", "1:1", "reduced major axis", "ranked"} <= gids("quality_duplicate_scatter")
     assert {"reported", "low_mdl"} <= gids("quality_detection")
     assert "readings" in gids("quality_drift")
 

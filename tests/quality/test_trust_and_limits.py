@@ -83,7 +83,9 @@ def test_options_change_only_what_they_name():
     )
     assert limits.acceptable_cv("pulp_duplicate", "Au") == 7
     assert limits.acceptable_cv("field_duplicate", "Cu") == 22
-    assert limits.acceptable_cv("field_duplicate", "Au") == acceptable_cvs()["field_duplicate"]["Au"]
+    assert (
+        limits.acceptable_cv("field_duplicate", "Au") == acceptable_cvs()["field_duplicate"]["Au"]
+    )
 
 
 def test_every_limit_that_is_a_table_says_where_it_comes_from():
@@ -103,6 +105,22 @@ def test_limits_of_a_deposit():
     assert limits.acceptable_cv("repeat", "Cu") == 7
     assert limits.acceptable_cv("field_duplicate", "Au") == 40
     assert read_limits({"deposit": "coarse gold"}).acceptable_cv("coarse_duplicate", "Au") == 40
+
+
+@pytest.mark.published
+def test_defaults_are_those_of_the_published_rules():
+    # EPA Method 6200, 2007 (from memory): calibration check within 20 %, relative SD at most 20 %, 30 %
+    # for chromium, logarithms over one order of magnitude; EPA/600/R-97/150 (from memory): definitive
+    # r2 0.85 and RSD 10 %, quantitative screening r2 0.70; Westgard et al. 1981: 2s, 3s.
+    limits = read_limits(None)
+    assert (limits.xrf_bias_pct, limits.precision_pct, limits.precision_cr_pct) == (20, 20, 30)
+    assert limits.calibration_log_range == 10
+    assert (limits.definitive_r2, limits.definitive_rsd_pct, limits.screening_r2) == (
+        0.85,
+        10,
+        0.7,
+    )
+    assert (limits.warn_s, limits.reject_s) == (2, 3)
 
 
 def test_classes_follow_the_limits_of_the_campaign(simulated, certificates):

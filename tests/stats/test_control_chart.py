@@ -1,8 +1,11 @@
+from math import factorial
+
 import numpy as np
 import pytest
 from scipy.stats import norm
 
 from geochem.stats.control_chart import (
+    NELSON_CHANCE,
     WESTGARD_CHANCE,
     expected_false_alarms,
     individuals_sigma,
@@ -67,6 +70,29 @@ def test_false_alarm_chances():
     assert WESTGARD_CHANCE["2-2s"] == pytest.approx(2 * norm.sf(2) ** 2, abs=1e-9)
     assert WESTGARD_CHANCE["4-1s"] == pytest.approx(2 * norm.sf(1) ** 4, abs=1e-9)
     assert expected_false_alarms([370.4])["1-3s"] == pytest.approx(1.0, abs=1e-4)
+
+
+@pytest.mark.published
+def test_false_alarm_chances_of_nelson():
+    # Arithmetic: runs of fair coins, normal tails, binomial windows; the share of alternating
+    # permutations of 14 is 2 E14 / 14! with the secant number E14 = 199360981.
+    p1, p2 = norm.sf(1), norm.sf(2)
+    expected = {
+        "N1": 2 * norm.sf(3), "N2": 2 / 2**9, "N3": 2 / 720, "N4": 2 * 199360981 / factorial(14),
+        "N5": 2 * p2 * (1 - (1 - p2) ** 2), "N6": 2 * p1**4 * (4 - 3 * p1),
+        "N7": (1 - 2 * p1) ** 15, "N8": (2 * p1) ** 8,
+    }  # fmt: skip
+    for rule, chance in expected.items():
+        assert NELSON_CHANCE[rule] == pytest.approx(chance, rel=1e-6), rule
+    assert NELSON_CHANCE["N8"] == pytest.approx(0.00010278, abs=1e-8)
+
+
+def test_nelson_rings_as_often_as_expected():
+    z = np.random.default_rng(2).standard_normal(400_000)
+    for rule, flags in nelson(z).items():
+        chance = NELSON_CHANCE[f"N{rule}"]
+        # Runs come in clumps, so the count scatters more than a Poisson one.
+        assert flags.mean() == pytest.approx(chance, abs=5 * np.sqrt(3 * chance / len(z))), rule
 
 
 def test_alarms_come_as_often_as_expected():

@@ -90,6 +90,17 @@ def test_rms_cv_is_unbiased_and_its_interval_covers():
     assert 0.87 <= hits / 500 <= 0.93
 
 
+@pytest.mark.published
+def test_lines_of_the_precision_chart():
+    # Thompson, Howarth 1978, Journal of Geochemical Exploration 9:23-30: for 10 % precision the 90 %
+    # line is 0.116309 c and the 99 % line 0.182139 c; arithmetic of the normal distribution.
+    c = np.full(20, 100.0)
+    for slope, at in ((0.116309, 0), (0.182139, 1)):
+        for factor, over in ((0.999, 0.0), (1.001, 1.0)):
+            gap = slope * factor * c
+            assert precision_chart(c - gap / 2, c + gap / 2, required_pct=10)[at] == over
+
+
 def test_precision_chart_tells_good_from_bad():
     rng = np.random.default_rng(2)
     truth = rng.uniform(50, 500, 40)

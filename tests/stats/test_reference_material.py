@@ -16,6 +16,14 @@ def test_iron_ore_exercise():
     assert low > 60.73 + 2 * 0.09
 
 
+@pytest.mark.published
+def test_result_against_a_certificate():
+    # ERM Application Note 1: |x - certified| <= 2 sqrt(u_x^2 + u_c^2). USGS certificate of BHVO-2: Sr
+    # 389 +/- 23; a result of 395 with standard uncertainty 8.
+    assert bias_limit(23, 8, 1) == pytest.approx(48.70, abs=5e-3)
+    assert abs(395 - 389) < bias_limit(23, 8, 1)
+
+
 def test_batches_that_share_an_error_widen_the_interval():
     rng = np.random.default_rng(1)
     hits = {True: 0, False: 0}

@@ -78,6 +78,60 @@ def test_deming_number():
     )
 
 
+@pytest.mark.published
+def test_theil_sen_of_sen_1968():
+    # Sen 1968, Journal of the American Statistical Association 63:1379-1389, worked example: slope 4
+    # (data from memory); slow twin: the median of all 21 slopes.
+    x = np.array([1.0, 2, 3, 4, 10, 12, 18])
+    y = np.array([9.0, 15, 19, 20, 45, 55, 78])
+    line = theil_sen(x, y)
+    assert line.slope == pytest.approx(4.0)
+    every = [(y[j] - y[i]) / (x[j] - x[i]) for i in range(7) for j in range(i + 1, 7)]
+    assert line.slope == pytest.approx(np.median(every))
+    assert line.intercept == pytest.approx(np.median(y - 4 * x))
+    assert line.slope_low < 4 < line.slope_high
+
+
+@pytest.mark.published
+def test_passing_bablok_step_by_step():
+    # Passing, Bablok 1983, J. Clin. Chem. Clin. Biochem. 21:709-720, equations 1 to 5, in plain loops
+    # on Pearson's points mirrored to a rising line.
+    from math import sqrt
+
+    x, y = X, 8 - Y
+    slopes = []
+    for i in range(10):
+        for j in range(i + 1, 10):
+            if x[i] == x[j] and y[i] == y[j]:
+                continue
+            s = np.inf if x[i] == x[j] else (y[j] - y[i]) / (x[j] - x[i])
+            if s != -1:
+                slopes.append(s)
+    slopes.sort()
+    n, shift = len(slopes), sum(s < -1 for s in slopes)
+    if n % 2:
+        middle = slopes[(n + 1) // 2 + shift - 1]
+    else:
+        middle = (slopes[n // 2 + shift - 1] + slopes[n // 2 + shift]) / 2
+    first = round((n - 1.959964 * sqrt(10 * 9 * 25 / 18)) / 2)
+    line = passing_bablok(x, y, confidence=0.95)
+    assert line.slope == pytest.approx(middle)
+    assert line.intercept == pytest.approx(np.median(y - middle * x))
+    assert line.slope_low == pytest.approx(slopes[first + shift - 1])
+    assert line.slope_high == pytest.approx(slopes[n - first + shift])
+
+
+@pytest.mark.published
+def test_deming_against_total_least_squares():
+    # scipy.odr, an independent implementation of errors on both sides (ODRPACK).
+    odr = pytest.importorskip("scipy.odr")
+    ratio = 4.0
+    data = odr.RealData(X, Y, sx=np.full(10, 0.2), sy=np.full(10, 0.4))
+    found = odr.ODR(data, odr.unilinear, beta0=[-0.5, 5.5]).run()
+    line = deming(X, Y, ratio=ratio)
+    assert [line.slope, line.intercept] == pytest.approx(found.beta, rel=1e-6)
+
+
 def test_robust_lines_ignore_wild_pairs():
     rng = np.random.default_rng(3)
     x = np.sort(rng.uniform(1, 100, 60))

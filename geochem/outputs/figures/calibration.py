@@ -85,11 +85,7 @@ def draw_calibration(
         ax.axvspan(start / divisor, end / divisor, color="#efebe2", lw=0, zorder=0.5)
         if np.isfinite(calibration.slope) and np.isfinite(calibration.intercept):
             grid = np.geomspace(max(start, 1e-9), end, 60)
-            line = (
-                10 ** (calibration.intercept + calibration.slope * np.log10(grid))
-                if calibration.log
-                else calibration.intercept + calibration.slope * grid
-            )
+            line = _line(calibration, grid)
             ax.plot(grid / divisor, line / divisor, color=ACCENT, lw=1.4, zorder=2.5, gid="line")
     ax.grid(visible=True)
     ax.set_xlabel(f"{calibration.assay} [{unit}]", labelpad=1)
@@ -108,6 +104,50 @@ def draw_calibration(
         zorder=4,
     )  # fmt: skip
     return ax
+
+
+def _residuals(ax: Axes, above: Axes, calibration: Calibration, pairs: pd.DataFrame) -> None:
+    """Draw below a calibration what the line leaves over, per cent of the laboratory value."""
+    mine = pairs.loc[
+        (pairs["element"] == calibration.element)
+        & (pairs["assay"] == calibration.assay)
+        & (pairs["reference_assay"] == calibration.reference_assay)
+        & pairs["used"].astype(bool)
+    ]
+    if calibration.group and "group" in mine.columns:
+        mine = mine.loc[mine["group"] == calibration.group]
+    x, y = mine["x"].to_numpy(dtype=float), mine["y"].to_numpy(dtype=float)
+    ok = (x > 0) & (y > 0)
+    x, y = x[ok], y[ok]
+    _, divisor = shown_unit(calibration.element, float(np.median(y)) if len(y) else 1.0)
+    with np.errstate(over="ignore", invalid="ignore"):
+        left = 100 * (_line(calibration, x) / y - 1)
+    good = np.isfinite(left)
+    reach = float(np.quantile(np.abs(left[good]), 0.95)) * 1.4 if good.any() else 10.0
+    step = next((s for s in (5, 10, 20, 25, 50) if reach <= 2 * s), 100)
+    reach = min(max(reach, step), 100.0)
+    ax.axhline(0, color=ACCENT, lw=0.9, zorder=1.5)
+    ax.plot(x[good] / divisor, np.clip(left[good], -reach, reach), "o", ms=2.2, mfc=RAMP[3],
+            mec=PAPER, mew=0.2, zorder=3, gid="residuals")  # fmt: skip
+    ax.set_xscale(above.get_xscale())
+    steps = above.get_xticks()
+    ax.set_xticks(steps, [tick_text(v) for v in steps])
+    ax.set_xticks([], minor=True)
+    ax.set_xlim(above.get_xlim())
+    ax.set_ylim(-1.15 * reach, 1.15 * reach)
+    ax.set_yticks([-step, 0, step], [f"\u2212{step}", "0", f"+{step}"])
+    ax.set_ylabel("left [%]", labelpad=1)
+    ax.grid(visible=True)
+    ax.set_xlabel(above.get_xlabel(), labelpad=1)
+    above.set_xlabel("")
+    above.set_xticklabels([])
+
+
+def _line(calibration: Calibration, x: np.ndarray) -> np.ndarray:
+    """Give the laboratory value that the line says for a reading. [mg/kg]."""
+    if calibration.log:
+        return np.asarray(10 ** (calibration.intercept + calibration.slope * np.log10(x)))
+    return np.asarray(calibration.intercept + calibration.slope * x)
 
 
 def _scale(
@@ -145,10 +185,7 @@ def _line_ends(calibration: Calibration) -> np.ndarray:
     ends = np.array([calibration.low, calibration.high])
     if not np.isfinite([*ends, calibration.slope, calibration.intercept]).all():
         return np.empty(0)
-    if calibration.log:
-        ends = ends[ends > 0]
-        return np.asarray(10 ** (calibration.intercept + calibration.slope * np.log10(ends)))
-    return np.asarray(calibration.intercept + calibration.slope * ends)
+    return _line(calibration, ends[ends > 0] if calibration.log else ends)
 
 
 @styled
@@ -180,7 +217,13 @@ def draw_calibrations(
     columns = min(3, len(chosen))
     boxes = chart_boxes(len(chosen), columns, WIDE_BOX, left=0.5, inner=(0.72, 0.62))
     for calibration, box in zip(chosen, boxes, strict=True):
-        draw_calibration(calibration, pairs, ax=place(page, box))
+        left, bottom, wide, high = box
+        strip = 0.27 * high
+        chart = place(page, (left, bottom + strip + 0.07, wide, high - strip - 0.07))
+        draw_calibration(calibration, pairs, ax=chart)
+        if calibration.slope == calibration.slope:
+            _residuals(place(page, (left, bottom, wide, strip)), chart, calibration, pairs)
     words = "Line: fit with errors on both sides, in its valid range (shaded); dashed: one to one."
+    words += " Below each chart what the line leaves over."
     head_and_foot(page, caption or Caption("Portable XRF against laboratory", words), info)
     return page

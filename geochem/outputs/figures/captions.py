@@ -391,6 +391,6 @@ def calibrations(bundle: Bundle) -> Caption:
     more = " Six are drawn." if len(shown) > 6 else ""
     note = (
         f"{passed} of {len(tried)} calibrations pass.{more} Line: fitted with errors on both sides, "
-        "in its valid range (shaded); dashed: one to one."
+        "in its valid range (shaded); dashed: one to one. Below each chart what the line leaves over."
     )
     return Caption("Portable XRF against laboratory", note, _source(bundle))

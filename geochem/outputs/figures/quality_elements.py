@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from geochem.elements import element_rank
 from geochem.outputs.figures.layout import Caption, head_and_foot, new_page, place
 from geochem.outputs.figures.style import ACCENT, INK, MUTED, PAPER, RAMP, literal, styled
+from geochem.outputs.figures.text_fit import one_line
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,13 +47,13 @@ def draw_reliability(
     page = new_page()
     assays = sorted(set(reliability["assay"]))
     elements = sorted(set(reliability["element"]), key=element_rank)
-    across = 24
-    blocks = max(1, -(-len(elements) // across))
+    blocks = max(1, -(-len(elements) // 30))
+    across = max(24, -(-len(elements) // blocks))
     ax = place(page, (1.0, 0.75, 8.25, 4.3))
     ax.set_axis_off()
     ax.set_xlim(-0.6, across + 0.1)
     rows = blocks * (len(assays) + 1.4)
-    ax.set_ylim(rows, -0.8)
+    ax.set_ylim(max(rows, 9), -0.8)
     known = reliability.set_index(["assay", "element"])
     for k, element in enumerate(elements):
         block, column = divmod(k, across)
@@ -75,9 +76,18 @@ def draw_reliability(
         for i, assay in enumerate(assays):
             y = block * (len(assays) + 1.4) + i + 0.5
             ax.text(-0.15, y, literal(assay, 12), ha="right", va="center", size=8)
+    last = (blocks - 1) * (len(assays) + 1.4) + len(assays) + 0.7
+    weak = reliability[reliability["trust"].isin(["unusable", "qualitative"])]
+    # Where the grid leaves room, the reasons of what is believed least.
+    free = int((max(rows, 9) - last) / 0.36)
+    said: list[Any] = list(weak.sort_values(["trust", "assay"], ascending=False,
+                                            kind="stable").head(free).itertuples())  # fmt: skip
+    for k, r in enumerate(said):
+        line = literal(f"{r.element} ({r.assay}): {r.trust}; {r.reason}", 400)
+        ax.text(0, last + 0.36 * k, one_line(line, 7.5, 7), size=7, va="top", color=INK)
     words = (
         "D definitive, S quantitative screening, Q qualitative, x unusable; framed: set by hand. "
-        "Reasons stand in the table of reliability."
+        "All reasons stand in the table of reliability."
     )
     head_and_foot(page, caption or Caption("How far each element can be believed", words), info)
     return page

@@ -46,8 +46,9 @@ def draw_laboratory(
     back = shown["n_returned"].fillna(0).to_numpy(dtype=float)
     out = shown["n_outstanding"].fillna(0).to_numpy(dtype=float)
     left.barh(at, back, color=RAMP[2], gid="returned", label="back")
-    left.barh(at, out, left=back, color="none", edgecolor=ACCENT, hatch="///", gid="outstanding",
-              label="outstanding")  # fmt: skip
+    some = out > 0
+    left.barh(at[some], out[some], left=back[some], color="none", edgecolor=ACCENT, hatch="///",
+              gid="outstanding", label="outstanding")  # fmt: skip
     rows: list[Any] = list(shown.itertuples())
     for k, row in enumerate(rows):
         days = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -30,17 +31,26 @@ _PARTS = ("ground", "sampling", "preparation", "analysis")
 _COLOURS = {"ground": RAMP[1], "sampling": RAMP[3], "preparation": "#8a5a00", "analysis": RAMP[5]}
 
 
-def duplicate_series(duplicates: pd.DataFrame) -> list[tuple[str, str, str]]:
-    """List (assay, role, element): those out of their limit first, then by number of pairs."""
+def duplicate_series(
+    duplicates: pd.DataFrame, leading: Sequence[str] = ()
+) -> list[tuple[str, str, str]]:
+    """List (assay, role, element): out of their limit, then leading elements, then most pairs."""
     rows = duplicates[duplicates["n_used"].fillna(0) >= 5]
-    grade = {"fail": 0, "warn": 1}
+    grade, lead = {"fail": 0, "warn": 1}, {e: k for k, e in enumerate(leading[:6])}
     each: list[Any] = list(rows.itertuples())
     ranked = sorted(
         each,
-        key=lambda r: (grade.get(r.verdict, 2), -int(r.n_used), r.assay, r.role,
+        key=lambda r: (grade.get(r.verdict, 2), lead.get(r.element, 99), -int(r.n_used), r.assay, r.role,
                        element_rank(r.element)),
     )  # fmt: skip
-    return [(str(r.assay), str(r.role), str(r.element)) for r in ranked]
+    # Not six times the same element: two kinds of duplicates of each come before the third.
+    seen: dict[str, int] = {}
+    turns = []
+    for r in ranked:
+        turns.append(0 if r.verdict in grade else 1 + seen.get(r.element, 0) // 2)
+        seen[r.element] = seen.get(r.element, 0) + 1
+    order = np.argsort(turns, kind="stable")
+    return [(str(ranked[k].assay), str(ranked[k].role), str(ranked[k].element)) for k in order]
 
 
 def log_axis(ax: Axes, which: str, values: np.ndarray) -> None:
@@ -133,6 +143,7 @@ def draw_duplicates(
     pairs: pd.DataFrame,
     duplicates: pd.DataFrame,
     *,
+    leading: Sequence[str] = (),
     info: CampaignInfo | None = None,
     caption: Caption | None = None,
 ) -> Figure:
@@ -142,6 +153,8 @@ def draw_duplicates(
     ----------
     pairs, duplicates : pandas.DataFrame
         As in `draw_pairs`.
+    leading : sequence of str
+        Elements that come first.
     info, caption
         As in `draw_samples`.
 
@@ -151,7 +164,7 @@ def draw_duplicates(
         A page.
     """
     page = new_page()
-    chosen = duplicate_series(duplicates)[:6]
+    chosen = duplicate_series(duplicates, leading)[:6]
     boxes = chart_boxes(len(chosen), min(3, len(chosen) or 1), WIDE_BOX, left=0.5,
                         inner=(0.72, 0.62))  # fmt: skip
     for series, box in zip(chosen, boxes, strict=True):

@@ -354,7 +354,7 @@ def _quality_jobs(bundle: Bundle) -> Iterator[Job]:
             draw_calibrations, tried, bundle.quality.calibration_pairs, info=info,
             caption=captions.calibrations(bundle),
         )  # fmt: skip
-    yield from quality_jobs(bundle)
+    yield from quality_jobs(bundle, leading_elements(bundle))
     if bundle.levelling is not None and bundle.levelling.done:
         from geochem.outputs.figures.levelling import draw_levelling
 

@@ -63,7 +63,11 @@ def quality_blocks(bundle: Bundle, figures: Path) -> list[Block]:
                 f"after, each predicted from the others; {len(rows)} batches and elements.",
             )
         )  # fmt: skip
-    out += _pictures(figures, ("quality_blanks", "quality_duplicates", "quality_variances"))
+        out += _pictures(figures, ("quality_drift_correction",))
+    shown = (
+        "quality_blanks", "quality_duplicates", "quality_duplicate_scatter", "quality_variances"
+    )  # fmt: skip
+    out += _pictures(figures, shown)
     limits = [
         (str(r.assay), str(r.element), _number(r.stated, 2), _number(r.reported, 2),
          _number(r.from_counting, 2), _number(r.blank_mdl, 2), _number(r.low_mdl, 2))
