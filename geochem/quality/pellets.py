@@ -165,12 +165,17 @@ def _wet(ids: npt.NDArray[np.object_], wet: Floats, elements: set[str]) -> list[
         f"{e} {100 * float(diluted_reading(most / 100, LINES[e][1])):.0f} %"
         for e in sorted(elements & set(LINES), key=element_rank)
     ]
+    falls = (
+        f"; at the most, {most:.0f} %, readings fall to these shares of dry powder: "
+        f"{name_some(named, 12)}"
+        if named
+        else ""
+    )
     return [
         Finding(
             "pellet-moist", "warning" if most > 20 else "note",
             f"{int(hit.sum())} samples hold more than {MOIST_PCT:g} % moisture "
-            f"({name_some([str(i) for i in ids[hit]])}); at the most, {most:.0f} %, readings fall "
-            f"to these shares of dry powder: {name_some(named, 12)}."
+            f"({name_some([str(i) for i in ids[hit]])}){falls}."
             f"{' Dry and read again.' if most > 20 else ''}",
             sample_id=str(ids[hit][0]),
         )
