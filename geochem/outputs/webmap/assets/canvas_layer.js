@@ -43,6 +43,11 @@ const SampleCanvas = L.Renderer.extend({
   _updatePaths() {},
 
   // class of every sample in the present view, computed when element or view change
+  // what was worked out for a view holds until a threshold moves
+  forget() {
+    this._known = new Map();
+  },
+
   refresh() {
     this._view = null;
     this.redraw();
@@ -51,8 +56,15 @@ const SampleCanvas = L.Renderer.extend({
 
   current() {
     if (this._view === null) {
-      this._view = computeView(this._store);
-      this._order = drawingOrder(this._view);
+      const { view, element } = this._store.state;
+      const key = view + ' ' + element;
+      if (!this._known) this.forget();
+      if (!this._known.has(key)) {
+        if (this._known.size >= 12) this.forget();
+        const made = computeView(this._store);
+        this._known.set(key, [made, drawingOrder(made)]);
+      }
+      [this._view, this._order] = this._known.get(key);
     }
     return this._view;
   },

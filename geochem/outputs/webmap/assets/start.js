@@ -22,6 +22,7 @@
   const layer = new SampleCanvas(store);
   const pictures = loadPictures(data);
   layer.addTo(map);
+  store.on('thresholds', () => layer.forget());
   store.on('element view thresholds', () => layer.refresh()); // before all that read the view
   const frame = createFrame(store, map);
   const measure = createMeasure(store, map, frame);
