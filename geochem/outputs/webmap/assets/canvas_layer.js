@@ -48,6 +48,25 @@ const SampleCanvas = L.Renderer.extend({
     this._known = new Map();
   },
 
+  // with very many samples: work out the first elements while nothing else is to do
+  prepare() {
+    const later = window.requestIdleCallback || ((task) => setTimeout(task, 50));
+    const { elements } = this._store.data;
+    let k = 0;
+    const step = () => {
+      if (!this._known) this.forget();
+      if (k >= Math.min(elements.length, 8)) return;
+      const key = 'value ' + k;
+      if (!this._known.has(key)) {
+        const made = valueView(this._store, elements[k]);
+        this._known.set(key, [made, drawingOrder(made)]);
+      }
+      k += 1;
+      later(step);
+    };
+    later(step);
+  },
+
   refresh() {
     this._view = null;
     this.redraw();

@@ -93,10 +93,12 @@ function highList(store, view) {
 function topOf(store, view, n) {
   const best = [];
   const number = [];
+  const hidden = store.state.hiddenMedia;
+  const all = hidden.size === 0;
   for (let i = 0; i < store.n; i += 1) {
     const code = view.codes[i];
     if (code === NOTHING || code === BELOW || code === UNDECIDED) continue;
-    if (store.state.hiddenMedia.has(store.medium[i])) continue;
+    if (!all && hidden.has(store.medium[i])) continue;
     const v = view.number(i);
     if (Number.isNaN(v) || (best.length === n && v <= number[n - 1])) continue;
     let k = best.length;

@@ -65,6 +65,7 @@
     window.geochemMap.milliseconds = performance.now() - began;
     window.geochemMap.painted = performance.now(); // since the page was asked for
     document.body.setAttribute('data-ready', 'true');
+    if (store.n > 60000) layer.prepare();
   });
 })();
 

@@ -161,8 +161,9 @@ function groupView(store) {
 function countRows(store, view) {
   const counts = new Uint32Array(64);
   const hidden = store.state.hiddenMedia;
+  const all = hidden.size === 0;
   for (let i = 0; i < store.n; i += 1) {
-    if (!hidden.has(store.medium[i])) counts[view.codes[i]] += 1;
+    if (all || !hidden.has(store.medium[i])) counts[view.codes[i]] += 1;
   }
   return counts;
 }
