@@ -141,10 +141,10 @@ def _info(
     settings: Settings, samples: gpd.GeoDataFrame, clock: datetime, side: float
 ) -> CampaignInfo:
     from geochem.campaign.runner import campaign_info
+    from geochem.outputs.wording import distance
 
     info = campaign_info(settings, samples, clock, None)
-    words = f"{side / 1000:g} km" if side >= 1000 else f"{side:g} m"
-    return replace(info, title=f"{info.title}: mean of cells of {words}")
+    return replace(info, title=f"{info.title}: mean of cells of {distance(side)}")
 
 
 def _layers(settings: Settings) -> Layers:

@@ -131,14 +131,26 @@ def log_means(
         Natural logarithm; NaN where a part is missing.
     """
     read = read_block(table, block, [*by, *element_columns(parts)])
-    if by:
-        code = texts_as_codes(unit_names(read, by, block.rows), units)
-    else:
-        code = np.zeros(block.rows, dtype=np.int16)
-    total = np.zeros(block.rows)
+    values = {part: values_in(read, part, block.rows) for part in parts}
+    return _unit_codes(read, by, units, block.rows), _mean_log(values, parts, block.rows)
+
+
+def _unit_codes(
+    read: dict[str, Any], by: tuple[str, ...], units: tuple[str, ...], rows: int
+) -> npt.NDArray[np.int16]:
+    if not by:
+        return np.zeros(rows, dtype=np.int16)
+    return texts_as_codes(unit_names(read, by, rows), units)
+
+
+def _mean_log(values: dict[str, Values], parts: tuple[str, ...], rows: int) -> Array:
+    """Give the mean of the logarithms of the parts; NaN where one is missing or there are none."""
+    if not parts:
+        return np.full(rows, np.nan)
+    total = np.zeros(rows)
     for part in parts:
-        total += _log(values_in(read, part, block.rows))
-    return code, total / len(parts) if parts else np.full(block.rows, np.nan)
+        total += _log(values[part])
+    return total / len(parts)
 
 
 def _log(values: Values) -> Array:
@@ -330,14 +342,9 @@ def score_block(
     ids = ["sample_id", "easting", "northing"]
     read = read_block(table, block, [*ids, *by, *element_columns(table.elements)])
     n = block.rows
-    code = np.zeros(n, dtype=np.int16)
-    if by:
-        code = texts_as_codes(unit_names(read, by, n), units)
+    code = _unit_codes(read, by, units, n)
     values = {e: values_in(read, e, n) for e in table.elements}
-    mean = np.zeros(n)
-    for part in parts:
-        mean += _log(values[part])
-    mean = mean / len(parts) if parts else np.full(n, np.nan)
+    mean = _mean_log(values, parts, n)
     place = grid.cell_of(read["easting"], read["northing"])
     cell, of = np.unique(place, return_inverse=True)
     shape = (len(cell), len(table.elements))

@@ -141,3 +141,14 @@ def batch_rows(batches: Any) -> list[tuple[str, str, str, str, str]]:
         for r in batches.itertuples()
     ]
     return sorted(rows, key=lambda r: order.get(r[3], 1))
+
+
+def distance(metres: float) -> str:
+    """Write a length on the ground for people.
+
+    Examples
+    --------
+    >>> distance(500.0), distance(20000.0)
+    ('500 m', '20 km')
+    """
+    return f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"

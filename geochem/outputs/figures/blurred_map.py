@@ -22,7 +22,7 @@ from geochem.outputs.figures.layout import (
 from geochem.outputs.figures.panel import Block, Entry, draw_panel
 from geochem.outputs.figures.style import INK, MUTED, PAPER, RAMP, styled
 from geochem.outputs.figures.symbols import positions
-from geochem.outputs.wording import figure
+from geochem.outputs.wording import distance, figure
 from geochem.units import shown_unit
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ def draw_blurred(
     furnish(ax, window, None, located=False)
     draw_panel(ax, [
         Block(title, tuple(entries)),
-        Block("", note=f"Positions are blurred to cells of {_length(cell_m)}; coordinates and "
+        Block("", note=f"Positions are blurred to cells of {distance(cell_m)}; coordinates and "
               "surroundings are left out on purpose."),
     ])  # fmt: skip
     default = Caption(f"{element} in cells" if element else "Samples in cells", f"n = {len(x)}.")
@@ -182,7 +182,3 @@ def _write_ranks(
                 color=INK, ha="center", va="center", zorder=4,
                 path_effects=[withStroke(linewidth=2.5, foreground=PAPER)])  # fmt: skip
     return Entry("rank of a target in its cell", f"{len(targets)}", badge="1")
-
-
-def _length(metres: float) -> str:
-    return f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"

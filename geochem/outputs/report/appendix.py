@@ -13,6 +13,7 @@ from geochem.outputs.report.blocks import (
     Paragraph,
     Table,
     picture,
+    rows_of,
 )
 from geochem.outputs.report.learned_blocks import learned_blocks
 from geochem.outputs.report.levelling_blocks import levelling_blocks
@@ -50,10 +51,6 @@ def appendix(bundle: Bundle, figures: Path) -> list[Block]:
     ]
 
 
-def _rows(frame: Any) -> list[Any]:
-    return list(frame.itertuples())
-
-
 def _maps(bundle: Bundle, figures: Path) -> list[Block]:
     blocks: list[Block] = []
     for element in leading_elements(bundle)[:8]:
@@ -71,7 +68,7 @@ def _background(bundle: Bundle, figures: Path) -> list[Block]:
     table = bundle.thresholds
     counted = leading_elements(bundle)[:12]
     rows = []
-    for row in _rows(table.loc[table["domain"] == "all"]):
+    for row in rows_of(table.loc[table["domain"] == "all"]):
         if row.element not in counted:
             continue
         options = f", k = {figure(row.k)}" if row.k == row.k else ""
@@ -115,7 +112,7 @@ def _quality_detail(bundle: Bundle, figures: Path) -> list[Block]:
             str(d.n_near_limit), figure(d.cv_pct, 2), figure(d.acceptable_cv_pct, 2),
             str(d.verdict),
         )
-        for d in _rows(quality.duplicates)
+        for d in rows_of(quality.duplicates)
         if d.n_used and d.n_used > 0 and (d.element in first or d.verdict in ("warn", "fail"))
     ]  # fmt: skip
     if duplicates:

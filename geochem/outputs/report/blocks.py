@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,11 @@ class Picture:
 
 
 Block = Heading | Paragraph | Bullets | Caution | Table | Picture
+
+
+def rows_of(frame: Any) -> list[Any]:
+    """Give the rows of a table, each with its columns as attributes."""
+    return list(frame.itertuples())
 
 
 def picture(figures: Path, name: str, caption: str) -> list[Block]:

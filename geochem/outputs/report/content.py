@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from geochem.outputs import cautions
 from geochem.outputs.leading import leading_elements
@@ -16,6 +16,7 @@ from geochem.outputs.report.blocks import (
     Paragraph,
     Table,
     picture,
+    rows_of,
 )
 from geochem.outputs.report.decision_blocks import decision_blocks
 from geochem.outputs.report.sensitivity_blocks import sensitivity_blocks
@@ -53,10 +54,6 @@ def report_blocks(bundle: Bundle, figures: Path) -> list[Block]:
     ):  # fmt: skip
         blocks += section(bundle, figures)
     return blocks
-
-
-def _rows(frame: Any) -> list[Any]:
-    return list(frame.itertuples())
 
 
 def headline(bundle: Bundle) -> list[str]:
@@ -189,7 +186,7 @@ def _targets(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
                 figure(t.probability, 2), str(t.elements), str(t.samples), figure(t.area_ha, 2),
                 f"{t.easting:.0f} {t.northing:.0f}", str(t.status or "new"),
             )
-            for t in _rows(report.targets)
+            for t in rows_of(report.targets)
         ]  # fmt: skip
         blocks.append(
             Table(
@@ -211,7 +208,7 @@ def _targets(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
                 (0.06, 0.06, 0.1, 0.07, 0.07, 0.2, 0.06, 0.07, 0.2, 0.11),
             )
         )
-        for t in _rows(report.targets):
+        for t in rows_of(report.targets):
             peak = concentration(t.peak_element, t.peak) if t.peak_element else "-"
             blocks += [
                 Heading(f"{t.target}: {t.elements}", 2),
@@ -249,7 +246,7 @@ def _decisions(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
 def _work(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
     report = bundle.targets
     blocks: list[Block] = [Heading("What to do next")]
-    steps = [f"{t.target}: {t.next_step}" for t in _rows(report.targets) if t.next_step]
+    steps = [f"{t.target}: {t.next_step}" for t in rows_of(report.targets) if t.next_step]
     if len(bundle.quality.reread):
         steps.insert(
             0, f"Read again {count(bundle.quality.reread['sample_id'].nunique(), 'sample')}."
@@ -269,7 +266,7 @@ def _work(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
                 str(h.hole), str(h.target), f"{h.easting:.0f} {h.northing:.0f}", figure(h.azimuth),
                 figure(h.dip, 2), figure(h.length), str(h.status), str(h.reason or h.purpose or ""),
             )
-            for h in _rows(report.holes)
+            for h in rows_of(report.holes)
         ]  # fmt: skip
         blocks.append(
             Table(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from geochem.model.finding import name_some
 from geochem.outputs.figures.quality_figures import TITLES
-from geochem.outputs.report.blocks import Block, Heading, Paragraph, Picture, Table
+from geochem.outputs.report.blocks import Block, Heading, Paragraph, Picture, Table, rows_of
 from geochem.outputs.wording import figure
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def quality_blocks(bundle: Bundle, figures: Path) -> list[Block]:
             str(r.assay), str(r.batch or r.scope), str(r.element), _number(r.change_pct, 2),
             f"{_number(r.change_low, 2)} to {_number(r.change_high, 2)}", str(r.reason),
         )
-        for r in _rows(q.drift[q.drift["verdict"] == "warn"])
+        for r in rows_of(q.drift[q.drift["verdict"] == "warn"])
     ]  # fmt: skip
     out += _section(
         "Drift", drift, ("assay", "batch", "element", "change [%]", "90 % interval", ""),
@@ -54,7 +54,7 @@ def quality_blocks(bundle: Bundle, figures: Path) -> list[Block]:
         rows = [
             (str(r.batch), str(r.element), str(r.method), _number(r.before_pct, 2),
              _number(r.after_pct, 2))
-            for r in _rows(done.sort_values("before_pct", ascending=False, kind="stable"))
+            for r in rows_of(done.sort_values("before_pct", ascending=False, kind="stable"))
         ]  # fmt: skip
         out.append(
             Table(
@@ -71,7 +71,7 @@ def quality_blocks(bundle: Bundle, figures: Path) -> list[Block]:
     limits = [
         (str(r.assay), str(r.element), _number(r.stated, 2), _number(r.reported, 2),
          _number(r.from_counting, 2), _number(r.blank_mdl, 2), _number(r.low_mdl, 2))
-        for r in _rows(q.detection[q.detection["verdict"] == "warn"])
+        for r in rows_of(q.detection[q.detection["verdict"] == "warn"])
     ]  # fmt: skip
     out += _section(
         "Detection", limits,
@@ -82,7 +82,7 @@ def quality_blocks(bundle: Bundle, figures: Path) -> list[Block]:
     )  # fmt: skip
     believed = [
         (str(r.assay), str(r.element), str(r.trust), str(r.by), str(r.reason))
-        for r in _rows(q.reliability)
+        for r in rows_of(q.reliability)
         if r.trust in ("qualitative", "unusable") or r.by == "hand"
     ]
     out += _section(
@@ -95,7 +95,7 @@ def quality_blocks(bundle: Bundle, figures: Path) -> list[Block]:
     thin = [
         (str(r.element), f"{r.line} {_number(r.energy_kev)}", _number(r.depth_99_mm, 2),
          f"{r.n_thin} of {r.n_known}", _number(100 * r.least_signal))
-        for r in _rows(q.pellets[q.pellets["n_thin"].fillna(0) > 0])
+        for r in rows_of(q.pellets[q.pellets["n_thin"].fillna(0) > 0])
     ]  # fmt: skip
     out += _section(
         "Pellets", thin, ("element", "line [keV]", "depth [mm]", "thin", "least signal [%]"),
@@ -105,7 +105,7 @@ def quality_blocks(bundle: Bundle, figures: Path) -> list[Block]:
     jobs = [
         (str(r.job or ""), _day(r.sent), _day(r.returned), _number(r.n_sent), _number(r.n_returned),
          _number(r.n_outstanding), _number(r.turnaround_days, 2), _number(r.waiting_days, 2))
-        for r in _rows(q.jobs)
+        for r in rows_of(q.jobs)
     ]  # fmt: skip
     out += _section(
         "Laboratory", jobs,
@@ -116,7 +116,7 @@ def quality_blocks(bundle: Bundle, figures: Path) -> list[Block]:
         (str(r.medium or ""), str(r.element), f"{r.n_confirmed} of {r.n_high}",
          f"{_number(r.hit_low_pct, 2)} to {_number(r.hit_high_pct, 2)}", _number(r.n_missed),
          _some(r.high_came_low), _some(r.low_came_high))
-        for r in _rows(q.hits)
+        for r in rows_of(q.hits)
         if r.high_came_low or r.low_came_high
     ]  # fmt: skip
     if hits:
@@ -150,10 +150,6 @@ def _pictures(figures: Path, names: tuple[str, ...]) -> list[Block]:
         for n in names
         if (figures / f"{n}.png").is_file()
     ]
-
-
-def _rows(frame: Any) -> list[Any]:
-    return list(frame.itertuples())
 
 
 def _number(value: Any, digits: int = 3) -> str:

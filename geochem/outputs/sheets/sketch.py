@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from geochem.outputs.sheets.document import BLACK, FONT, safe
+from geochem.outputs.wording import distance
 
 if TYPE_CHECKING:
     from geochem.outputs.sheets.content import PlanContent
@@ -142,7 +143,7 @@ def _bar_scale(pdf: Any, x: float, y: float, per_mm: float, width: float) -> Non
     length = max(m * power for m in (1, 2, 5) if m * power <= most)
     mm = length / per_mm
     pdf.set_font(FONT, size=7)
-    text = f"{length:g} m" if length < 1000 else f"{length / 1000:g} km"
+    text = distance(length)
     pdf.set_fill_color(0)
     pdf.set_line_width(0.2)
     pdf.rect(x, y - 1.5, mm / 2, 1.5, style="DF")
