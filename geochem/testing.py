@@ -321,7 +321,7 @@ def example_bundle() -> Any:
     Bundle
         As a renderer gets it.
     """
-    from geochem.campaign.runner import bundle_of
+    from geochem.campaign.records import bundle_of
 
     with tempfile.TemporaryDirectory() as name:
         return bundle_of(write_example_campaign(Path(name)))

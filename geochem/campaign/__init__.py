@@ -12,17 +12,22 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from geochem.campaign.runner import check, run
+    from geochem.campaign.checking import check
+    from geochem.campaign.runner import run
     from geochem.campaign.settings import read_campaign
 
 __all__ = ["check", "read_campaign", "run"]
 
 
 def __getattr__(name: str) -> Any:
-    if name in ("run", "check"):
-        from geochem.campaign import runner
+    if name == "run":
+        from geochem.campaign.runner import run
 
-        return getattr(runner, name)
+        return run
+    if name == "check":
+        from geochem.campaign.checking import check
+
+        return check
     if name == "read_campaign":
         from geochem.campaign.settings import read_campaign
 

@@ -6,7 +6,8 @@ from collections import Counter
 from typing import Any
 
 from geochem import plugins
-from geochem.campaign.runner import CheckResult, RunResult
+from geochem.campaign.checking import CheckResult
+from geochem.campaign.runner import RunResult
 from geochem.model.finding import Finding
 
 

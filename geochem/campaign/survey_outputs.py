@@ -140,7 +140,7 @@ def _cell_anomalies(
 def _info(
     settings: Settings, samples: gpd.GeoDataFrame, clock: datetime, side: float
 ) -> CampaignInfo:
-    from geochem.campaign.runner import campaign_info
+    from geochem.campaign.records import campaign_info
     from geochem.outputs.wording import distance
 
     info = campaign_info(settings, samples, clock, None)

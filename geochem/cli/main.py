@@ -69,7 +69,7 @@ def inspect(file: str, crs: str | None, sheet: str | None, *, as_json: bool) -> 
 @click.option("--json", "as_json", is_flag=True, help="one JSON document on standard output")
 def check(campaign: str, *, as_json: bool) -> None:
     """Read and join everything, print findings and verdicts; write nothing."""
-    from geochem.campaign.runner import check as check_campaign
+    from geochem.campaign.checking import check as check_campaign
     from geochem.campaign.summary import check_lines
 
     result = check_campaign(campaign)

@@ -19,7 +19,7 @@ def process_schema():
 @pytest.fixture(scope="session")
 def campaign(tmp_path_factory):
     """The small invented campaign, and all records of a run of it."""
-    from geochem.campaign.runner import bundle_of
+    from geochem.campaign.records import bundle_of
     from geochem.testing import write_example_campaign
 
     folder = tmp_path_factory.mktemp("campaign")

@@ -238,7 +238,7 @@ def test_dispatch_and_orientation_from_readings(campaign):
     assert best.loc["Cu", "contrast"] == pytest.approx(5, rel=0.3)
     assert best.loc["Cu", "above_background"] > 0.95 > 0.7 > best.loc["Zn", "above_background"]
     # the list of controls is a field log: they are known when their results come
-    from geochem.campaign.runner import check
+    from geochem.campaign.checking import check
 
     controls = 'path = "plan/office/dispatch_controls.csv"'
     campaign(

@@ -7,8 +7,9 @@ import multiprocessing
 import pytest
 
 from geochem.campaign.operations import OPERATIONS
+from geochem.campaign.records import RECORDS
 from geochem.campaign.rendering import render_all
-from geochem.campaign.runner import _KEPT, run
+from geochem.campaign.runner import run
 from geochem.errors import GeochemError, WrongCall
 
 
@@ -70,7 +71,7 @@ def test_every_operation_gets_what_earlier_ones_give():
         assert set(operation.inputs) <= known, operation.name
         known |= set(operation.outputs)
         assert callable(operation.load())
-    assert set(_KEPT) <= known
+    assert set(RECORDS) <= known
 
 
 def test_methods_are_checked_before_anything_runs(tmp_path):

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import geochem
-from geochem.campaign import runner
+from geochem.campaign import records
 from geochem.campaign.operations import OPERATIONS
 from geochem.campaign.record_form import NotStorable, decode, encode
 from geochem.campaign.settings import read_campaign
@@ -209,14 +209,14 @@ def outputs(folder):
 
 def test_the_second_run_the_changed_one_and_the_one_without_stages(small, tmp_path, monkeypatch):
     ran = []
-    original = runner.carry_out
+    original = records.carry_out
 
     def told(*args, **kwargs):
         timings, findings = original(*args, **kwargs)
         ran.append(list(timings))
         return timings, findings
 
-    monkeypatch.setattr(runner, "carry_out", told)
+    monkeypatch.setattr(records, "carry_out", told)
     path = small.write_small_campaign(tmp_path, renderers=["tables"])
     first = geochem.run(path)
     whole = outputs(tmp_path)

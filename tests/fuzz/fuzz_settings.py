@@ -80,8 +80,8 @@ def make(seed: int, number: int, given: list[bytes]) -> bytes:
 def check(path: Path) -> str | None:
     """Read a file in every way a run would; give what went wrong."""
     from geochem.campaign.decisions import lay_over, read_decisions
+    from geochem.campaign.methods import check_methods
     from geochem.campaign.operations import OPERATIONS
-    from geochem.campaign.runner import _check_methods
     from geochem.campaign.settings import check_settings, read_campaign
     from geochem.campaign.toml_file import read_toml
     from geochem.errors import GeochemError
@@ -93,7 +93,7 @@ def check(path: Path) -> str | None:
             settings.only(operation.tables).plain()
         for table in [*settings.tables["samples"], *settings.tables["assays"]]:
             settings.files(table["path"])
-        _check_methods(settings)
+        check_methods(settings)
 
     def decisions() -> None:
         decided = read_decisions(path)
