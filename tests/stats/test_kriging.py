@@ -274,6 +274,30 @@ def test_tiers_give_the_same_numbers():
             np.testing.assert_allclose(a.lagrange, b.lagrange, rtol=1e-9, atol=1e-10)
 
 
+def test_shared_neighbours_and_threads_change_no_number():
+    numba = pytest.importorskip("numba")
+    rng = np.random.default_rng(12)
+    xy, z = rng.uniform(0, 1000, (150, 2)), rng.normal(size=150)
+    step = np.linspace(-40, 1040, 60)
+    where = np.stack(np.meshgrid(step, step), axis=-1).reshape(-1, 2)
+    model = Variogram("spherical", 0.1, 1.0, 300.0)
+    for options in ({"neighbours": 20, "max_distance": 90.0}, {"neighbours": 33, "sectors": 4}):
+        together = krige(xy, z, where, model, tier="numba", **options)
+        numba.set_num_threads(1)
+        try:
+            alone = krige(xy, z, where, model, tier="numba", **options)
+        finally:
+            numba.set_num_threads(numba.config.NUMBA_NUM_THREADS)
+        np.testing.assert_array_equal(together.values, alone.values)
+        np.testing.assert_array_equal(together.variance, alone.variance)
+        # far apart goals share nothing: no row of a factor is kept
+        mixed = rng.permutation(len(where))[:200]
+        for few in (mixed, np.arange(5)):
+            found = krige(xy, z, where[few], model, tier="numpy", **options)
+            np.testing.assert_allclose(together.values[few], found.values, rtol=0, atol=1e-11)
+            np.testing.assert_allclose(together.variance[few], found.variance, rtol=0, atol=1e-11)
+
+
 def test_neighbours_on_one_line_and_nearly_equal_places_give_finite_answers():
     line = np.column_stack([np.linspace(0, 100, 11), np.full(11, 50.0)])
     z = np.linspace(1, 2, 11)
