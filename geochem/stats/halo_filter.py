@@ -93,7 +93,7 @@ def halo_filter(
     mean = float(np.sqrt(size.prod()))
     width = np.array([np.maximum(s * mean, NARROWEST * size) for s in scales])
     weights = np.empty((len(scales), n, k))
-    step = max(1, 2_000_000 // (k * k))
+    step = max(1, 200_000 // (k * k))  # systems that fit into the cache together
     for first in range(0, n, step):
         rows = slice(first, min(first + step, n))
         weights[:, rows] = _block(
@@ -115,16 +115,24 @@ def _block(
     range_m: float,
 ) -> FloatArray:
     k = around.shape[1]
-    apart = np.sqrt(((around[:, :, None, :] - around[:, None, :, :]) ** 2).sum(axis=-1))
-    continuous = np.exp(-apart / range_m)
-    own = np.arange(k)
-    true = (1.0 - nugget) * continuous
-    true[:, own, own] += nugget / samples
+    # one matrix is worked on in place: it holds squares, distances, covariances, the system
+    design = np.square(around[:, :, None, 0] - around[:, None, :, 0])
+    other = around[:, :, None, 1] - around[:, None, :, 1]
+    design += np.square(other, out=other)
+    np.sqrt(design, out=design)
+    design /= -range_m
+    np.exp(design, out=design)
     trusted = max(nugget, LEAST_NUGGET)
-    design = (1.0 - trusted) * continuous + DRIFT**2
+    design *= 1.0 - trusted
+    design += DRIFT**2
+    own = np.arange(k)
     design[:, own, own] += trusted / samples
     offset = around - centre[:, None, :]
     halo = np.stack([np.exp(-0.5 * ((offset / w) ** 2).sum(axis=-1)) for w in width], axis=-1)
     weight = np.linalg.solve(design, halo)
-    variance = np.einsum("bks,bks->bs", weight, np.matmul(true, weight))
+    # w'Dw is w'h, so the variance in the true background needs no second matrix
+    alone = (weight**2 / samples[:, :, None]).sum(axis=1)
+    continuous = (weight * halo).sum(axis=1) - DRIFT**2 * weight.sum(axis=1) ** 2 - trusted * alone
+    share = (1.0 - nugget) / (1.0 - trusted) if nugget < trusted else 1.0
+    variance = share * continuous + nugget * alone
     return np.moveaxis(weight / np.sqrt(variance)[:, None, :], -1, 0)

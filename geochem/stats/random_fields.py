@@ -13,7 +13,7 @@ To add a model: its radial spectral quantile in `_wave_numbers`. Test to copy:
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -43,6 +43,7 @@ def simulate_fields(
     rng: np.random.Generator | int,
     anisotropy: tuple[float, float] | None = None,
     n_waves: int = 1024,
+    single: bool = False,
 ) -> FloatArray:
     """Simulate standardised Gaussian fields with a given variogram.
 
@@ -67,6 +68,9 @@ def simulate_fields(
         across it to `range_m`, 0-1.
     n_waves : int, default 1024
         Waves per field; the covariance is met within about ``1 / sqrt(n_waves)``.
+    single : bool, default False
+        Work in single precision: a tenth of the time and half the memory, the same random numbers,
+        fields equal to about 1e-5. For fields of which only the distribution counts.
 
     Returns
     -------
@@ -110,12 +114,13 @@ def simulate_fields(
     generator = np.random.default_rng(rng)
     n = len(points)
     share = 1.0 - nugget / sill
-    out = np.zeros((n_fields, n))
+    kind = np.float32 if single else np.float64
+    out = np.zeros((n_fields, n), dtype=kind)
     if not n or not n_fields:
         return out
     if share > 0:
         scaled = _isotropic(points, anisotropy) / range_m
-        out += np.sqrt(share) * _structured(scaled, model, n_fields, generator, n_waves)
+        out += _structured(scaled, model, n_fields, generator, n_waves, np.sqrt(share), kind)
     if share < 1:
         out += np.sqrt(1.0 - share) * generator.standard_normal((n_fields, n))
     return out
@@ -130,22 +135,34 @@ def _isotropic(points: FloatArray, anisotropy: tuple[float, float] | None) -> Fl
 
 
 def _structured(
-    scaled: FloatArray, model: str, n_fields: int, rng: np.random.Generator, n_waves: int
-) -> FloatArray:
+    scaled: FloatArray,
+    model: str,
+    n_fields: int,
+    rng: np.random.Generator,
+    n_waves: int,
+    scale: float,
+    kind: type[np.floating[Any]],
+) -> npt.NDArray[np.floating[Any]]:
     start = rng.random(2)
     i = np.arange(n_waves)
     u = np.clip((start[0] + i * _STEP[0]) % 1.0, 1e-12, 1 - 1e-12)
     # half a turn is enough: a wave and its opposite are the same wave
     angle = np.pi * ((start[1] + i * _STEP[1]) % 1.0)
-    k = _wave_numbers(u, model)
+    k = _wave_numbers(u, model) / (2 * np.pi)
     waves = np.vstack([k * np.cos(angle), k * np.sin(angle)])
-    amplitude = rng.standard_normal((n_fields, 2 * n_waves)) / np.sqrt(n_waves)
-    out = np.empty((n_fields, len(scaled)))
-    step = max(1, 4_000_000 // n_waves)  # about 64 MB of waves at a time
+    amplitude = rng.standard_normal((n_fields, 2 * n_waves)) * (scale / np.sqrt(n_waves))
+    amplitude = amplitude.astype(kind, copy=False)
+    out = np.empty((n_fields, len(scaled)), dtype=kind)
+    step = max(1, 500_000 // n_waves)  # as many waves at a time as fit into the cache
     for first in range(0, len(scaled), step):
-        phase = scaled[first : first + step] @ waves
-        basis = np.concatenate([np.cos(phase), np.sin(phase)], axis=1)
-        out[:, first : first + step] = amplitude @ basis.T
+        turns = scaled[first : first + step] @ waves
+        # whole turns come off before the precision does: short waves turn a million times
+        turns -= np.rint(turns)
+        phase = turns.astype(kind, copy=False)
+        phase *= kind(2 * np.pi)
+        out[:, first : first + step] = (
+            amplitude[:, :n_waves] @ np.cos(phase).T + amplitude[:, n_waves:] @ np.sin(phase).T
+        )
     return out
 
 

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
     FloatArray = npt.NDArray[np.float64]
     IntArray = npt.NDArray[np.intp]
+
+Kind = TypeVar("Kind", bound=np.floating[Any])
 
 #: scores are drawn in to these limits [-]
 LOWEST, HIGHEST = -2.5, 5.0
@@ -209,7 +211,7 @@ def standardised(scores: FloatArray, background: Background) -> FloatArray:
     return np.clip((scores - background.centre) / background.spread, LOWEST, HIGHEST)
 
 
-def without_spikes(values: FloatArray, beside: IntArray) -> FloatArray:
+def without_spikes(values: npt.NDArray[Kind], beside: IntArray) -> npt.NDArray[Kind]:
     """Draw single high values in toward the highest one beside them.
 
     Parameters
@@ -309,25 +311,29 @@ def simulate_barren(
         mixing = _symmetric_root(part.background.correlation)
         n = part.values.shape[1]
         batch = max(1, min(draws, 30_000_000 // max(1, n * len(part.metres))))
-        ratio: FloatArray | None = None
+        filters = [w.astype(np.float32) for w in part.operators]
+        ratio = np.ones((len(filters), n))
         loose = 0.0
         strongest, peaks = np.zeros(draws), []
         for first in range(0, draws, batch):
             size = min(batch, draws - first)
-            fields = _fields(part, mixing, size, rng, waves)
-            every = [w @ fields.reshape(len(part.metres), -1) for w in part.operators]
-            every = [e.reshape(-1, size, n) for e in every]
-            if ratio is None:
-                ratio, loose = _ratio(part, every)
-            top = np.full((every[0].shape[0], size), -np.inf)
-            for s, e in enumerate(every):
-                np.maximum(top, (e / ratio[s]).max(axis=2), out=top)
+            fields = _fields(part, mixing, size, rng, waves).reshape(len(part.metres), -1)
+            top = np.full((len(part.line), size), -np.inf, dtype=np.float32)
+            errors = []
+            for s, w in enumerate(filters):
+                filtered = (w @ fields).reshape(-1, n, size)
+                if not first:
+                    ratio[s], error = _ratio(part.operators[s] @ part.values, filtered)
+                    errors.append(error)
+                for a in range(n):
+                    np.maximum(top, filtered[:, a] / np.float32(ratio[s, a]), out=top)
+            if not first and size > 1:
+                loose = float(LOOSE * np.mean(errors))
             # the spread of the background is known only as well as one survey tells it
             top *= np.exp(loose * rng.standard_normal(size))[None, :]
             draw, peak = _outline_peaks(part, top)
             np.maximum.at(strongest, draw + first, peak)
             peaks.append(peak)
-        assert ratio is not None
         ratios.append(ratio)
         every_peak = np.sort(np.concatenate(peaks)) if peaks else np.empty(0)
         barren.append(Barren(draws, strongest, every_peak))
@@ -336,23 +342,26 @@ def simulate_barren(
 
 def _fields(
     part: Part, mixing: FloatArray, size: int, rng: np.random.Generator, waves: int
-) -> FloatArray:
-    """Simulate winsorised scores of barren ground, shape (p, size, n_associations)."""
+) -> npt.NDArray[np.float32]:
+    """Simulate winsorised scores of barren ground, shape (p, n_associations, size).
+
+    Single precision: of barren ground only the distribution counts.
+    """
     p, n = part.values.shape
-    own = np.empty((n, size, p))
+    own = np.zeros((n, size, p), dtype=np.float32)
     for j in range(n):
         nugget = float(part.background.nugget[j])
         if nugget < 1:
-            own[j] = np.sqrt(1 - nugget) * simulate_fields(
+            own[j] = simulate_fields(
                 part.metres, nugget=0.0, sill=1.0, range_m=float(part.background.range_m[j]),
-                n_fields=size, rng=rng, n_waves=waves,
+                n_fields=size, rng=rng, n_waves=waves, single=True,
             )  # fmt: skip
-        else:
-            own[j] = 0.0
+            own[j] *= np.float32(np.sqrt(1 - nugget))
         if nugget > 0:
             own[j] += np.sqrt(nugget / part.count) * rng.standard_normal((size, p))
-    mixed = np.tensordot(own, mixing, axes=([0], [1]))  # (size, p, n)
-    drawn = np.clip(np.ascontiguousarray(mixed.transpose(1, 0, 2)), LOWEST, HIGHEST)
+    mixed = mixing.astype(np.float32) @ own.reshape(n, -1)
+    del own
+    drawn = np.clip(mixed.reshape(n, size, p).transpose(2, 0, 1), LOWEST, HIGHEST, order="C")
     return without_spikes(drawn, part.beside)
 
 
@@ -363,20 +372,21 @@ def _symmetric_root(correlation: FloatArray) -> FloatArray:
     return root / np.sqrt((root**2).sum(axis=1, keepdims=True))
 
 
-def _ratio(part: Part, every: Sequence[FloatArray]) -> tuple[FloatArray, float]:
-    """Give the spread of filtered values, and the relative error of it from a single survey."""
-    rows, loose = [], []
-    for operator, filtered in zip(part.operators, every, strict=True):
-        one = np.sqrt((filtered**2).mean(axis=0))  # (draws, n_associations)
-        deviation = np.sqrt((one**2).mean(axis=0))
-        if len(one) > 1:
-            loose.append(one.std(axis=0) / np.maximum(deviation, 1e-9))
-        real = operator @ part.values
-        low = np.median(real, axis=0) - np.quantile(real, 0.16, axis=0)
-        wider = np.clip(low / 0.9945 / np.maximum(deviation, 1e-9), 1.0, 1.3)
-        rows.append(deviation * (wider if len(real) >= 100 else 1.0))
-    error = float(LOOSE * np.mean(loose)) if loose else 0.0
-    return np.maximum(np.vstack(rows), 1e-9), error
+def _ratio(real: FloatArray, filtered: npt.NDArray[np.float32]) -> tuple[FloatArray, float]:
+    """Give the spread of values of one filter, and the relative error of it from a single survey.
+
+    `real` has shape (m, n_associations), `filtered` (m, n_associations, draws).
+    """
+    square = np.zeros(filtered.shape[1:])
+    for first in range(0, len(filtered), 1000):
+        square += (filtered[first : first + 1000] ** 2).sum(axis=0)
+    one = np.sqrt(square / len(filtered))  # (n_associations, draws)
+    deviation = np.sqrt((one**2).mean(axis=1))
+    error = float((one.std(axis=1) / np.maximum(deviation, 1e-9)).mean())
+    low = np.median(real, axis=0) - np.quantile(real, 0.16, axis=0)
+    wider = np.clip(low / 0.9945 / np.maximum(deviation, 1e-9), 1.0, 1.3)
+    spread = deviation * (wider if len(real) >= 100 else 1.0)
+    return np.maximum(spread, 1e-9), error
 
 
 def _outline_peaks(part: Part, top: FloatArray) -> tuple[IntArray, FloatArray]:

@@ -57,9 +57,8 @@ def _hull(points: FloatArray) -> BaseGeometry:
     import shapely
     from scipy.spatial import QhullError, cKDTree
 
-    pieces: list[BaseGeometry] = [shapely.Point(p) for p in points]
     pairs = np.array(sorted(cKDTree(points).query_pairs(LONGEST)), dtype=int).reshape(-1, 2)
-    pieces += [shapely.LineString(points[p]) for p in pairs]
+    pieces = [shapely.points(points), shapely.linestrings(points[pairs])]
     if len(points) >= 3:
         from scipy.spatial import Delaunay
 
@@ -69,8 +68,8 @@ def _hull(points: FloatArray) -> BaseGeometry:
             corners = np.empty((0, 3, 2))
         if len(corners):
             side = np.sqrt(((corners - np.roll(corners, 1, axis=1)) ** 2).sum(axis=2))
-            pieces += [shapely.Polygon(c) for c in corners[side.max(axis=1) <= LONGEST]]
-    shape = shapely.union_all([p.buffer(HALF, quad_segs=4) for p in pieces])
+            pieces.append(shapely.polygons(corners[side.max(axis=1) <= LONGEST]))
+    shape = shapely.union_all(shapely.buffer(np.concatenate(pieces), HALF, quad_segs=4))
     return _filled(shape)
 
 

@@ -357,12 +357,14 @@ def _noise(
     ratio: FloatArray,
 ) -> float:
     """Carry the measurement error of the scores through the filter of the summit."""
-    row = part.operators[scale][[summit]]
+    row = part.operators[scale]
+    near = slice(row.indptr[summit], row.indptr[summit + 1])
+    beside = row.indices[near]
     noise = sites.noise[ground.sites, association] / part.background.spread[association]
     square = np.zeros(len(ground.places))
     np.add.at(square, ground.place_of, noise**2)
-    square /= ground.count**2
-    weight = row.toarray()[0] / ratio[scale, association]
+    square = square[beside] / ground.count[beside] ** 2
+    weight = row.data[near] / ratio[scale, association]
     return float(np.sqrt((weight**2 * square).sum()))
 
 

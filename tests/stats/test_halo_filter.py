@@ -57,3 +57,15 @@ def test_a_halo_stands_out_of_continuous_ground_where_a_mean_does_not_tell_it_fr
     assert best[0] > 1.3 * best[1]
     near = centre <= 1.6
     assert swell[near].mean() > halo[near].mean()
+
+
+@pytest.mark.parametrize("nugget", [0.0, 0.1, 0.6, 1.0])
+def test_filtered_background_has_variance_one_exactly(nugget):
+    places, size = grid(7), np.array([200.0, 100.0])
+    count = np.arange(49) % 3 + 1
+    metres = places * size
+    apart = np.hypot(*(metres[:, None] - metres[None]).transpose(2, 0, 1))
+    true = (1 - nugget) * np.exp(-apart / 300.0) + np.diag(nugget / count)
+    for w in halo_filter(places, size, nugget=nugget, range_m=300.0, count=count, neighbours=20):
+        dense = w.toarray()
+        assert np.diag(dense @ true @ dense.T) == pytest.approx(np.ones(49), rel=1e-12)

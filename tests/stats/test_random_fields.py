@@ -65,3 +65,12 @@ def test_same_seed_same_fields_and_bad_calls_are_refused():
         simulate_fields(xy, rng=4, model="exponentail", **kwargs)
     with pytest.raises(WrongCall, match="total"):
         simulate_fields(xy, rng=4, nugget=2.0, sill=1.0, range_m=5.0, n_fields=1)
+
+
+def test_single_precision_gives_the_same_fields_far_from_the_origin():
+    xy = np.random.default_rng(0).random((300, 2)) * 50_000 + (5e5, 7e6)
+    kwargs = {"nugget": 0.3, "sill": 1.0, "range_m": 150.0, "n_fields": 5, "n_waves": 128}
+    double = simulate_fields(xy, rng=4, **kwargs)
+    single = simulate_fields(xy, rng=4, single=True, **kwargs)
+    assert single.dtype == np.float32
+    assert single == pytest.approx(double, abs=2e-5)
