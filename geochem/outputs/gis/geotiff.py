@@ -78,6 +78,7 @@ def _write(
         transform=from_origin(surface.west, surface.north, surface.cell, surface.cell),
         nodata=NODATA,
         compress="DEFLATE",
+        overview_resampling="AVERAGE",  # the default, cubic, overshoots: below zero, shares above 1
     ) as grid:
         for number, (words, unit, values) in enumerate(bands, 1):
             filled = np.where(np.isfinite(values), values, NODATA).astype("float32")

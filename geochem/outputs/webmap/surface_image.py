@@ -25,6 +25,10 @@ if TYPE_CHECKING:
 RAMP = ("#eef3f1", "#cfdfda", "#a9c6bf", "#7ea79f", "#52857d", "#2b625b", "#0f413c")
 #: the same for the dark scheme, dark to light
 DARK_RAMP = ("#17211f", "#1d312e", "#264741", "#34655d", "#4a897f", "#76b3a8", "#bfe5dc")
+#: lines over transported cover, in the light and the dark scheme; brown: in neither ramp
+HATCH = ("#5b4636", "#d9c3a8")
+#: picture points of a cell side where lines are drawn, and from one line to the next
+_FINER, _APART = 3, 9
 _LONGEST_SIDE = 1600
 
 
@@ -43,8 +47,9 @@ def surface_entry(
     Returns
     -------
     dict
-        ``name, title, unit, method, medium, n, cell, limits, colours, dark_colours, bounds``
-        (west, south, east, north in metres) and ``png`` (data URI, in the light scheme).
+        ``name, title, unit, method, medium, n, cell, limits, colours, dark_colours, hatch, bounds``
+        (west, south, east, north in metres) and ``png`` (data URI, in the light scheme). `hatch`:
+        colours of the lines over transported cover in both schemes, empty without.
     """
     values = np.asarray(surface.values, dtype=float)
     known = np.isfinite(values)
@@ -66,11 +71,12 @@ def surface_entry(
     dark = [DARK_RAMP[i] for i in pick]
     index = np.where(known, 1 + np.searchsorted(limits, values, side="right"), 0)
     rows, cols = values.shape
-    if surface.covered is not None and (surface.covered & known).any():
-        # every third diagonal of transported cover stays clear: a hatch
-        row, column = np.indices(values.shape)
-        index[surface.covered & ((row + column) % 3 == 0)] = 0
-        title = f"{title} (hatched: transported cover)"
+    hatched = surface.covered is not None and bool((surface.covered & known).any())
+    if hatched:
+        index = np.kron(index, np.ones((_FINER, _FINER), dtype=index.dtype))
+        covered = np.kron(surface.covered & known, np.ones((_FINER, _FINER), dtype=bool))
+        row, column = np.indices(index.shape)
+        index[covered & ((row + column) % _APART == 0)] = len(colours) + 1
     return {
         "name": surface.name,
         "title": title,
@@ -82,13 +88,14 @@ def surface_entry(
         "limits": limits,
         "colours": colours,
         "dark_colours": dark,
+        "hatch": list(HATCH) if hatched else [],
         "bounds": [
             surface.west,
             surface.north - rows * surface.cell,
             surface.west + cols * surface.cell,
             surface.north,
         ],
-        "png": palette_png(index.astype(np.uint8), colours),
+        "png": palette_png(index.astype(np.uint8), [*colours, HATCH[0]] if hatched else colours),
     }
 
 

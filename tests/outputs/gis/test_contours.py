@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import base64
 from dataclasses import replace
+from io import BytesIO
 
 import geopandas as gpd
 import numpy as np
 import pytest
 import rasterio
 import shapely
+from PIL import Image
 
 from geochem.outputs.gis.contours import contour_polygons, surface_limits
 from geochem.outputs.gis.geotiff import write_surface
@@ -86,13 +89,55 @@ def test_bands_of_chance_cover_and_simulations(bundle, tmp_path):
         assert "10th percentile" in grid.descriptions[0]
 
 
+@pytest.mark.published
+def test_large_grids_are_cloud_optimised_and_their_overviews_overshoot_nothing(bundle, tmp_path):
+    # what GDAL's own check asks (driver COG: https://gdal.org/drivers/raster/cog.html): tiles;
+    # directories at the start, largest first; data of the smallest overview first
+    rng = np.random.default_rng(5)
+    values = np.where(rng.random((1100, 1050)) < 0.02, 900.0, 1.0)
+    values[:200, :200] = np.nan
+    large = replace(
+        bundle.surfaces[0], values=values, deviation=None, covered=values > 1, chance=None
+    )
+    (path,) = write_surface(large, bundle.info.crs, "Test", tmp_path)
+    with rasterio.open(path) as grid:
+        assert grid.profile["tiled"]
+        levels = grid.overviews(1)
+        assert levels == [2, 4]
+        assert grid.block_shapes[0] == (512, 512)
+
+        def told(name, level):
+            return int(grid.get_tag_item(name, dm="TIFF", bidx=1, ovr=level))
+
+        directories = [int(grid.get_tag_item("IFD_OFFSET", dm="TIFF", bidx=1))]
+        directories += [told("IFD_OFFSET", k) for k in range(len(levels))]
+        data = [int(grid.get_tag_item("BLOCK_OFFSET_0_0", dm="TIFF", bidx=1))]
+        data += [told("BLOCK_OFFSET_0_0", k) for k in range(len(levels))]
+        assert directories == sorted(directories)
+        assert max(directories) < min(data)
+        assert data == sorted(data, reverse=True)
+        for band, (low, high) in ((1, (1.0, 900.0)), (2, (0.0, 1.0))):
+            small = grid.read(band, out_shape=(275, 263), masked=True)
+            assert low <= small.min() <= small.max() <= high
+
+
 def test_cover_is_hatched_on_the_map_and_chances_have_classes_of_their_own(bundle):
     surface = bundle.surfaces[0]
     covered = np.zeros(surface.values.shape, dtype=bool)
     covered[5:15, 5:15] = True
     plain, marked = surface_entry(surface), surface_entry(replace(surface, covered=covered))
-    assert "transported cover" in marked["title"]
-    assert plain["png"] != marked["png"]
+    assert plain["hatch"] == []
+    assert len(marked["hatch"]) == 2
+    pictures = [
+        np.asarray(Image.open(BytesIO(base64.b64decode(e["png"].partition(",")[2]))))
+        for e in (plain, marked)
+    ]
+    fine = np.kron(pictures[0], np.ones((3, 3), dtype=int))
+    lines = pictures[1] == len(marked["colours"]) + 1
+    np.testing.assert_array_equal(pictures[1][~lines], fine[~lines])
+    inside = np.kron(covered & np.isfinite(surface.values), np.ones((3, 3))) > 0
+    assert not lines[~inside].any()
+    assert 0.08 < lines[inside].mean() < 0.15
     chance = replace(
         surface, chance=np.where(np.isfinite(surface.values), 0.3, np.nan), threshold=120.0
     )

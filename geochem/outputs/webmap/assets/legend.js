@@ -116,6 +116,15 @@ function layerKeys(store, palette, full) {
         ctx.fillRect(x - 12, y - 7, 24, 14);
       }, label));
     }
+    if (s.hatch.length) {
+      rows.push(keyRow((ctx, x, y) => {
+        ctx.strokeStyle = s.hatch[surfaceColours(store, s) === s.colours ? 0 : 1];
+        ctx.lineWidth = 1.5;
+        ctx.beginPath();
+        for (let t = -12; t < 12; t += 6) { ctx.moveTo(x + t, y + 7); ctx.lineTo(x + t + 6, y - 7); }
+        ctx.stroke();
+      }, 'transported cover: low is not barren'));
+    }
   });
   // under a surface or a picture units are drawn as lines with names, without tints
   const covered = data.surfaces.some((s) => store.shows('surface:' + s.name)) || (data.picture && store.shows('picture'));

@@ -213,6 +213,7 @@ function surfacePicture(store, surface) {
   const image = ctx.getImageData(0, 0, canvas.width, canvas.height);
   const number = (c) => parseInt(c.slice(1), 16);
   const change = new Map(surface.colours.map((c, k) => [number(c), number(surface.dark_colours[k])]));
+  if (surface.hatch.length) change.set(number(surface.hatch[0]), number(surface.hatch[1]));
   for (let i = 0; i < image.data.length; i += 4) {
     const other = change.get((image.data[i] << 16) | (image.data[i + 1] << 8) | image.data[i + 2]);
     if (other === undefined || image.data[i + 3] === 0) continue;
