@@ -12,18 +12,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.errors import WrongCall
+from geochem.stats.robust_columns import MAD_SCALE, exact_median
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     Array = npt.NDArray[np.float64]
-
-#: makes the MAD estimate the standard deviation of a normal population: 1 / Phi^-1(3/4)
-MAD_SCALE = 1.4826
-#: columns read together: a line of memory holds eight
-_TOGETHER = 8
-#: from so many values on the median is sought in a bracket
-_MANY = 20_000
 
 
 def _clean(values: npt.ArrayLike, weights: npt.ArrayLike | None) -> tuple[Array, Array | None]:
@@ -116,7 +110,7 @@ def median(values: npt.ArrayLike, weights: npt.ArrayLike | None = None) -> float
     x, w = _clean(values, weights)
     if x.size == 0:
         return float("nan")
-    return float(np.median(x)) if w is None else float(weighted_quantile(x, 0.5, w))
+    return exact_median(x) if w is None else float(weighted_quantile(x, 0.5, w))
 
 
 def mad(
@@ -152,104 +146,6 @@ def mad(
     x, w = _clean(values, weights)
     middle = median(x, w) if center is None else center
     return median(np.abs(x - middle), w) * (MAD_SCALE if scaled else 1.0)
-
-
-def median_mad_columns(values: npt.ArrayLike) -> tuple[Array, Array]:
-    """Give median and scaled MAD of every column of a table, quickly.
-
-    Parameters
-    ----------
-    values : array_like, shape (n, m)
-        Missing values are left out column by column.
-
-    Returns
-    -------
-    median, mad : ndarray, shape (m,)
-        NaN for a column without values.
-    """
-    x = np.asarray(values, dtype=float)
-    if x.ndim != 2:
-        raise WrongCall(f"a table (n, m) is needed, got an array of {x.ndim} dimension(s).")
-    middle = np.full(x.shape[1], np.nan)
-    spread = np.full(x.shape[1], np.nan)
-    for start in range(0, x.shape[1], _TOGETHER):
-        # contiguous columns, several at a time: whole lines of memory are read once
-        for j, column in enumerate(x[:, start : start + _TOGETHER].T.copy(), start):
-            known = _without_missing(column)
-            if known.size:
-                middle[j], spread[j] = _median_mad(known)
-    return middle, spread
-
-
-def median_mad_groups(
-    values: npt.ArrayLike, groups: npt.ArrayLike, n_groups: int
-) -> tuple[Array, Array]:
-    """Give median and scaled MAD of every column in every group, quickly.
-
-    Parameters
-    ----------
-    values : array_like, shape (n, m)
-        Missing values are left out.
-    groups : array_like of int, shape (n,)
-        Group number of every row, 0 to `n_groups` - 1; others are left out.
-    n_groups : int
-        How many groups.
-
-    Returns
-    -------
-    median, mad : ndarray, shape (n_groups, m)
-        NaN where a group has no value.
-    """
-    x = np.asarray(values, dtype=float)
-    g = np.asarray(groups)
-    middle = np.full((n_groups, x.shape[1]), np.nan)
-    spread = np.full((n_groups, x.shape[1]), np.nan)
-    small = g.astype(np.int16) if n_groups < 2**15 else g
-    order = np.argsort(small, kind="stable")
-    edges = np.searchsorted(g[order], np.arange(n_groups + 1))
-    for start in range(0, x.shape[1], _TOGETHER):
-        some = np.take(x[:, start : start + _TOGETHER], order, axis=0).T.copy()
-        for j, column in enumerate(some, start):
-            for k in range(n_groups):
-                part = _without_missing(column[edges[k] : edges[k + 1]])
-                if part.size:
-                    middle[k, j], spread[k, j] = _median_mad(part)
-    return middle, spread
-
-
-def _without_missing(x: Array) -> Array:
-    """Leave out NaN; a minimum tells soonest whether there is any."""
-    return x[~np.isnan(x)] if x.size and np.isnan(x.min()) else x
-
-
-def _median_mad(x: Array) -> tuple[float, float]:
-    """Median and scaled MAD; the contents of `x` are used up."""
-    middle = _median_in_place(x)
-    np.subtract(x, middle, out=x)
-    np.abs(x, out=x)
-    return middle, MAD_SCALE * _median_in_place(x)
-
-
-def _median_in_place(x: Array) -> float:
-    half = x.size // 2
-    if x.size >= _MANY:
-        # the middle part only: bracketed by a sample, counted, then divided exactly
-        sample = np.sort(x[:: x.size // 2048])
-        reach = 2 * int(np.sqrt(sample.size))
-        low, high = sample[sample.size // 2 - reach], sample[sample.size // 2 + reach]
-        inside = x >= low
-        place = half - (x.size - int(np.count_nonzero(inside)))
-        inside &= x <= high
-        part = x[inside]
-        if 1 <= place < part.size:
-            part.partition((place - 1, place))
-            if x.size % 2:
-                return float(part[place])
-            return float((part[place - 1] + part[place]) / 2)
-    x.partition(half)
-    if x.size % 2:
-        return float(x[half])
-    return float((x[:half].max() + x[half]) / 2)
 
 
 def quartiles(

@@ -27,7 +27,7 @@ def medians() -> None:
     """Median and MAD of 30 elements, 1 M samples; by 8 units; against pandas."""
     import pandas as pd
 
-    from geochem.stats.robust import median_mad_columns, median_mad_groups
+    from geochem.stats.robust_columns import median_mad_columns, median_mad_groups
 
     rng = np.random.default_rng(0)
     values = rng.lognormal(3, 0.5, (1_000_000, 30))
