@@ -185,7 +185,7 @@ def find_levels(settings: Settings, table: SurveyTable, scratch: Path, many: Man
                 f"{lost} of {table.n} samples lack a part of the composition and have no log-ratio.",
             )
         )  # fmt: skip
-    np.save(scratch / "order.npy", np.argsort(code, kind="stable").astype(np.int32))
+    np.save(scratch / "order.npy", np.argsort(code, kind="stable"))
     np.save(scratch / "start.npy", np.searchsorted(np.sort(code), np.arange(len(units) + 1)))
     np.save(scratch / "mean.npy", mean)
     del code, mean

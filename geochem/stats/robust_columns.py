@@ -101,10 +101,31 @@ def median_mad_groups(
     together = max(_COPIED // (8 * max(len(x), 1)), _LEAST_TOGETHER)
     for start in range(0, x.shape[1], together):
         for j, column in enumerate(_columns(x[:, start : start + together], order), start):
-            for k in range(n_groups):
-                part = _without_missing(column[edges[k] : edges[k + 1]])
-                if part.size:
-                    middle[k, j], spread[k, j] = _median_mad(part)
+            middle[:, j], spread[:, j] = median_mad_runs(column, edges)
+    return middle, spread
+
+
+def median_mad_runs(values: Array, edges: npt.NDArray[np.integer]) -> tuple[Array, Array]:
+    """Give median and scaled MAD of runs of one array, each a group; the array is used up.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Sorted by group; missing values are left out. Its contents are overwritten.
+    edges : ndarray of int, shape (n_groups + 1,)
+        Where each group begins, and where the last ends.
+
+    Returns
+    -------
+    median, mad : ndarray, shape (n_groups,)
+        NaN where a group has no value.
+    """
+    middle = np.full(len(edges) - 1, np.nan)
+    spread = middle.copy()
+    for k in range(len(middle)):
+        part = _without_missing(values[edges[k] : edges[k + 1]])
+        if part.size:
+            middle[k], spread[k] = _median_mad(part)
     return middle, spread
 
 
