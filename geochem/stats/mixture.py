@@ -14,12 +14,16 @@ import numpy as np
 
 from geochem.errors import WrongCall
 from geochem.stats.censored import flags
+from geochem.stats.robust_columns import exact_median
 from geochem.stats.rounding import rounding_cells, share_in_cells
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     Array = npt.NDArray[np.float64]
+    #: weight, mean and standard deviation of the populations, one row per start
+    _Theta = tuple[Array, Array, Array]
+    _Climbed = tuple[_Theta, Array, npt.NDArray[np.bool_]]
 
 _LOG_ROOT = 0.5 * float(np.log(2 * np.pi))
 #: no population may be narrower than this share of the spread of all values: rounded readings
@@ -151,11 +155,16 @@ def fit_mixture(
     if populations is not None and not 1 <= populations <= 6:
         raise WrongCall(f"the number of populations must be 1 to 6, got {populations}.")
     keep = np.isfinite(x) & (w > 0)
-    x, b, a, w = x[keep], b[keep], a[keep], w[keep]
+    if not keep.all():
+        x, b, a, w = x[keep], b[keep], a[keep], w[keep]
     data, distinct = _gather(x, b, a, w, log10=log10)
     if distinct < 3:
         return None
-    n_effective = float(np.sort(w).sum() ** 2 / (np.sort(w) ** 2).sum()) / inflation**2
+    if np.ptp(w) == 0:
+        n_effective = x.size / inflation**2
+    else:
+        ordered = np.sort(w)
+        n_effective = float(ordered.sum() ** 2 / (ordered**2).sum()) / inflation**2
     # a dozen distinct values are rounding steps, not populations
     most = max(1, min(max_populations, distinct // 8))
     tried = [populations] if populations is not None else list(range(1, most + 1))
@@ -184,22 +193,29 @@ def _gather(
 ) -> tuple[_Data, int]:
     """Bin detected values and group limits; also say how many distinct values there are."""
     equal = bool(w.size == 0 or np.ptp(w) == 0)
+    none = np.zeros(0)
 
     def group(mask: npt.NDArray[np.bool_]) -> tuple[Array, Array]:
+        if not mask.any():
+            return none, none
         # everything is summed in sorted order, so that row order does not reach the last digit
         if equal:
-            v, u = np.sort(x[mask]), np.full(int(mask.sum()), 1.0)
+            v = np.sort(x if mask.all() else x[mask])
+            u = np.ones(v.size)
+            if not (v[1:] == v[:-1]).any():
+                return v, u
         else:
             order = np.lexsort((w[mask], x[mask]))
             v, u = x[mask][order], w[mask][order]
-        first = np.flatnonzero(np.append(True, v[1:] != v[:-1])) if v.size else np.zeros(0, int)
+        first = np.flatnonzero(np.append(True, v[1:] != v[:-1]))
         if first.size == v.size:
             return v, u
         return v[first], np.asarray(np.add.reduceat(u, first), dtype=float)
 
-    v, u = group(~(b | a))
+    detected = ~(b | a)
+    v, u = group(detected)
     distinct, step = v.size, _step_of(v, u)
-    seen = int((~(b | a)).sum())
+    seen = int(np.count_nonzero(detected))
     ends = rounding_cells(v, log10=log10) if seen >= _REPEATED * distinct >= 2 else None
     if ends is not None and b.any():
         # what lies under a limit is reported as that limit: the cell of the value there ends at it
@@ -207,8 +223,8 @@ def _gather(
         last = np.searchsorted(limits, v, side="right") - 1
         ends = (np.where(last >= 0, np.maximum(ends[0], limits[last]), ends[0]), ends[1])
     if distinct > _BINS:
-        place = _places(v, _BINS)
         if ends is not None:
+            place = _places(v, _BINS)
             # a bin of several cells is as wide as they are on average: its own width is no rounding
             ends = (v - _mean_in(v - ends[0], u, place), v + _mean_in(ends[1] - v, u, place))
             first = np.flatnonzero(np.append(True, place[1:] != place[:-1]))
@@ -226,11 +242,11 @@ def _step_of(v: Array, u: Array) -> float:
     """Weighted median distance of distinct values to their neighbours."""
     if v.size < 2:
         return 0.0
-    gap = np.diff(v)
-    both = np.append(gap[0], gap) + np.append(gap, gap[-1])
+    both = np.empty_like(v)  # the distance from one neighbour to the other
+    np.subtract(v[2:], v[:-2], out=both[1:-1])
+    both[0], both[-1] = 2 * (v[1] - v[0]), 2 * (v[-1] - v[-2])
     if np.ptp(u) == 0:  # a plain median needs no sorting
-        middle = (v.size + 1) // 2 - 1
-        return float(np.partition(both, middle)[middle]) / 2
+        return exact_median(both) / 2
     order = np.argsort(both, kind="stable")
     cumulative = np.cumsum(u[order])
     return float(both[order][np.searchsorted(cumulative, cumulative[-1] / 2)]) / 2
@@ -249,11 +265,14 @@ def _mean_in(y: Array, u: Array, place: npt.NDArray[np.int64]) -> Array:
 
 
 def _bin(v: Array, u: Array, bins: int) -> tuple[Array, Array]:
+    """Gather sorted values in bins of equal width: mean and weight of those that hold any."""
     place = _places(v, bins)
-    total = np.asarray(np.bincount(place, weights=u, minlength=bins), dtype=float)
-    centre = np.asarray(np.bincount(place, weights=u * v, minlength=bins), dtype=float)
-    full = total > 0
-    return centre[full] / total[full], total[full]
+    first = np.flatnonzero(np.append(True, place[1:] != place[:-1]))
+    if np.ptp(u) == 0:
+        total = np.diff(np.append(first, v.size)) * u[0]
+        return np.add.reduceat(v, first) * u[0] / total, total
+    total = np.asarray(np.add.reduceat(u, first), dtype=float)
+    return np.asarray(np.add.reduceat(u * v, first)) / total, total
 
 
 def _coarser(data: _Data) -> _Data:
@@ -305,115 +324,155 @@ def _fit(
     spread = float(np.sqrt(data.w @ (data.x - middle) ** 2 / total))
     # nor, unless the cells of rounding are known, narrower than its steps
     floor = _NARROWEST * spread if data.cells else max(_NARROWEST * spread, 0.7 * data.step)
-    runs = []
-    for p, m, s in _starts(coarse, k):
-        theta, loglik, _ = _climb(coarse, (p, m, np.maximum(s, floor)), floor, 1e-5, 8)
-        runs.append((loglik, theta))
-    runs.sort(key=lambda run: -run[0])
-    best = None
-    for i, (loglik, theta) in enumerate(runs[:2]):
-        # a second start is finished only when it promises another peak as high as the first
-        if i and (runs[0][0] - loglik > 3e-3 or runs[0][0] - loglik < 1e-4):
-            continue
-        done = _climb(data, theta, floor, tol, 150)
-        if best is None or done[1] > best[1]:
-            best = done
-    assert best is not None
-    return best
+    p, m, s = (np.stack(one) for one in zip(*_starts(coarse, k), strict=True))
+    theta, reached, _ = _climb(coarse, (p, m, np.maximum(s, floor)), floor, 1e-5, 8)
+    order = np.argsort(-reached, kind="stable")
+    behind = reached[order[0]] - reached[order]
+    # a second start is finished only when it promises another peak as high as the first
+    finish = [order[0]] if k == 1 or not 1e-4 <= behind[1] <= 3e-3 else order[:2]
+    (p, m, s), reached, converged = _climb(
+        data, (theta[0][finish], theta[1][finish], theta[2][finish]), floor, tol, 150
+    )
+    best = int(np.argmax(reached))
+    return (p[best], m[best], s[best]), float(reached[best]), bool(converged[best])
 
 
-def _climb(
-    data: _Data, theta: tuple[Array, Array, Array], floor: float, tol: float, most: int
-) -> tuple[tuple[Array, Array, Array], float, bool]:
-    """Expectation-maximisation with extrapolated steps that are kept only when they help."""
-    loglik, following = _step(data, theta, floor)
+def _climb(data: _Data, start: _Theta, floor: float, tol: float, most: int) -> _Climbed:
+    """Expectation-maximisation with extrapolated steps that are kept only when they help.
+
+    Several starts climb side by side, each as if it were alone.
+
+    Parameters
+    ----------
+    data : _Data
+        Values.
+    start : tuple of three ndarray, shape (r, k)
+        Weight, mean and standard deviation of r starts.
+    floor : float
+        Least standard deviation.
+    tol : float
+        Change of the mean log-likelihood at which a start stops.
+    most : int
+        Rounds at most.
+
+    Returns
+    -------
+    theta, log_likelihood, converged
+        Three arrays of shape (r, k), and two of shape (r,).
+    """
+    n_starts = len(start[0])
+    ended = tuple(np.array(one) for one in start)
+    reached, converged = np.full(n_starts, -np.inf), np.zeros(n_starts, dtype=bool)
+    live = np.arange(n_starts)
+
+    def end(which: npt.NDArray[np.bool_], theta: _Theta, value: Array) -> None:
+        for kept, one in zip(ended, theta, strict=True):
+            kept[live[which]] = one[which]
+        reached[live[which]], converged[live[which]] = value[which], True
+
+    loglik, following = _step(data, start, floor)
     for _i in range(most):
         first, one = _step(data, following, floor)
-        if first - loglik < tol * 1e-2:
-            return following, first, True
+        stop = first - loglik < tol * 1e-2
+        if stop.any():
+            end(stop, following, first)
+            live, loglik, first = live[~stop], loglik[~stop], first[~stop]
+            following, one = _rows(following, ~stop), _rows(one, ~stop)
+            if not live.size:
+                break
         _, two = _step(data, one, floor)
         base, near, far = _flat(following), _flat(one), _flat(two)
-        r = [near[j] - base[j] for j in range(3)]
-        v = [far[j] - near[j] - r[j] for j in range(3)]
-        size = float(np.sqrt(sum(d @ d for d in r)))
-        bend = float(np.sqrt(sum(d @ d for d in v)))
-        accepted = False
-        if bend > 0:
-            alpha = min(max(size / bend, 1.0), 64.0)
-            jump = [base[j] + 2 * alpha * r[j] + alpha**2 * v[j] for j in range(3)]
-            trial = _unflat(jump, floor)
-            value, after = _step(data, trial, floor)
-            if np.isfinite(value) and value > first:
-                theta, following, best, accepted = trial, after, value, True
-        if not accepted:
-            best, after = _step(data, two, floor)
-            theta, following = two, after
-        if best - loglik < tol:
-            return theta, best, True
-        loglik = best
-    return theta, loglik, False
+        r = near - base
+        v = far - near - r
+        size, bend = (np.sqrt((d * d).sum(axis=(0, 2))) for d in (r, v))
+        alpha = np.clip(size / np.where(bend > 0, bend, 1.0), 1.0, 64.0)[:, None]
+        theta = _unflat(base + 2 * alpha * r + alpha**2 * v, floor)
+        best, after = _step(data, theta, floor)
+        back = ~((bend > 0) & np.isfinite(best) & (best > first))
+        if back.any():
+            value, next_one = _step(data, _rows(two, back), floor)
+            best[back] = value
+            for k in range(3):
+                theta[k][back], after[k][back] = two[k][back], next_one[k]
+        following = after
+        stop = best - loglik < tol
+        if stop.any():
+            end(stop, theta, best)
+            live, loglik = live[~stop], best[~stop]
+            theta, following = _rows(theta, ~stop), _rows(following, ~stop)
+            if not live.size:
+                break
+        else:
+            loglik = best
+    else:
+        end(np.ones(live.size, dtype=bool), theta, loglik)
+        converged[live] = False
+    return (ended[0], ended[1], ended[2]), reached, converged
 
 
-def _flat(theta: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
-    return np.log(np.maximum(theta[0], 1e-12)), theta[1], np.log(theta[2])
+def _rows(theta: _Theta, which: npt.NDArray[np.bool_]) -> _Theta:
+    return theta[0][which], theta[1][which], theta[2][which]
 
 
-def _unflat(flat: list[Array], floor: float) -> tuple[Array, Array, Array]:
-    p = np.exp(flat[0] - flat[0].max())
-    return p / p.sum(), flat[1], np.maximum(np.exp(np.clip(flat[2], -300, 300)), floor)
+def _flat(theta: _Theta) -> Array:
+    return np.stack([np.log(np.maximum(theta[0], 1e-12)), theta[1], np.log(theta[2])])
 
 
-def _step(
-    data: _Data, theta: tuple[Array, Array, Array], floor: float
-) -> tuple[float, tuple[Array, Array, Array]]:
-    """One pass: mean log-likelihood of `theta`, and the parameters that follow from it."""
-    p, m, s = theta
+def _unflat(flat: Array, floor: float) -> _Theta:
+    p = np.exp(flat[0] - flat[0].max(axis=1, keepdims=True))
+    sd = np.maximum(np.exp(np.clip(flat[2], -300, 300)), floor)
+    return p / p.sum(axis=1, keepdims=True), flat[1].copy(), sd
+
+
+def _step(data: _Data, theta: _Theta, floor: float) -> tuple[Array, _Theta]:
+    """One pass: mean log-likelihood of each `theta`, and the parameters that follow from it."""
+    p, m, s = (one[:, None, :] for one in theta)
     z = (data.x[:, None] - m) / s
     density = np.exp(-0.5 * z * z)
     first = second = None
     if data.cells is not None:
         density, first, second = share_in_cells(z, density, data.cells, m, s)
     density = density * (p / s)
-    sums = density.sum(axis=1)
+    sums = density.sum(axis=2)
     np.maximum(sums, 1e-300, out=sums)
-    loglik = float(data.w @ np.log(sums)) - _LOG_ROOT * float(data.w.sum())
-    share = density * (data.w / sums)[:, None]
-    s0 = share.sum(axis=0)
+    loglik = np.log(sums) @ data.w - _LOG_ROOT * float(data.w.sum())
+    share = density * (data.w / sums)[:, :, None]
+    s0 = share.sum(axis=1)
     if first is None or second is None:
-        s1, s2 = data.x @ share, (data.x**2) @ share
+        s1, s2 = data.x @ share, (data.x * data.x) @ share
     else:
-        s1 = m * s0 + s * (share * first).sum(axis=0)
-        s2 = m * (2 * s1 - m * s0) + s**2 * (share * second).sum(axis=0)
+        m, s = theta[1], theta[2]
+        s1 = m * s0 + s * (share * first).sum(axis=1)
+        s2 = m * (2 * s1 - m * s0) + s**2 * (share * second).sum(axis=1)
     for limit, w, sign in ((data.low, data.w_low, 1.0), (data.high, data.w_high, -1.0)):
         if limit.size:
-            more, t0, t1, t2 = _tail(limit, w, sign, p, m, s)
+            more, t0, t1, t2 = _tail(limit, w, sign, theta)
             loglik += more
             s0, s1, s2 = s0 + t0, s1 + t1, s2 + t2
     s0 = np.maximum(s0, 1e-12)
     mean = s1 / s0
     sd = np.sqrt(np.maximum(s2 / s0 - mean**2, floor**2))
-    return loglik, (s0 / s0.sum(), mean, sd)
+    return loglik, (s0 / s0.sum(axis=1, keepdims=True), mean, sd)
 
 
-def _tail(
-    limit: Array, w: Array, sign: float, p: Array, m: Array, s: Array
-) -> tuple[float, Array, Array, Array]:
+def _tail(limit: Array, w: Array, sign: float, theta: _Theta) -> tuple[Array, Array, Array, Array]:
     """Contribution of values known to lie under (sign 1) or over (sign -1) a limit."""
     from scipy.special import log_ndtr
 
+    p, m, s = (one[:, None, :] for one in theta)
     z = sign * (limit[:, None] - m) / s
     log_share = log_ndtr(z)
     inside = p * np.exp(log_share)
-    sums = np.maximum(inside.sum(axis=1), 1e-300)
-    share = inside * (w / sums)[:, None]
+    sums = np.maximum(inside.sum(axis=2), 1e-300)
+    share = inside * (w / sums)[:, :, None]
     mills = np.exp(-0.5 * z * z - _LOG_ROOT - log_share)
     mean = m - sign * s * mills
     variance = s**2 * np.maximum(1 - mills * (z + mills), 0.0)
     return (
-        float(w @ np.log(sums)),
-        share.sum(axis=0),
-        (share * mean).sum(axis=0),
-        (share * (variance + mean**2)).sum(axis=0),
+        np.log(sums) @ w,
+        share.sum(axis=1),
+        (share * mean).sum(axis=1),
+        (share * (variance + mean**2)).sum(axis=1),
     )
 
 

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geochem.stats.robust_columns import row_medians
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
@@ -67,7 +69,7 @@ def local_median(values: Array, coordinates: Array, neighbours: int) -> Array:
     found = np.empty(n)
     for start in range(0, n, _ROWS):
         rows = slice(start, start + _ROWS)
-        found[rows] = np.median(x[near[rows]], axis=1)
+        found[rows] = row_medians(x[near[rows]])
     out = np.empty(n)
     out[order] = found
     return out

@@ -20,7 +20,10 @@ from pathlib import Path
 
 import numpy as np
 
-ELEMENTS = ["Mg", "Al", "Si", "P", "S", "K", "Ca", "Ti", "V", "Cr", "Mn", "Fe", "Co", "Ni", "Cu", "Zn", "Ga", "As", "Rb", "Sr", "Y", "Zr", "Nb", "Mo", "Sn", "Sb", "Ba", "W", "Pb", "Th"]  # fmt: skip
+ELEMENTS = (
+    *("Mg", "Al", "Si", "P", "S", "K", "Ca", "Ti", "V", "Cr", "Mn", "Fe", "Co", "Ni", "Cu"),
+    *("Zn", "Ga", "As", "Rb", "Sr", "Y", "Zr", "Nb", "Mo", "Sn", "Sb", "Ba", "W", "Pb", "Th"),
+)
 UNITS = 8
 GROUP = 250_000
 
