@@ -114,15 +114,13 @@ class Percentile:
 
 def _interval(data: Prepared, p: float) -> tuple[float, float]:
     """Order statistics between which the percentile lies with 90 % confidence."""
-    from scipy.stats import binom
-
     from geochem.stats.declustering import effective_n
     from geochem.stats.robust import weighted_quantile
 
     n = data.n if data.weights is None else max(round(effective_n(data.weights)), 1)
     at = float(weighted_quantile(data.x, p, data.weights))
     n = max(round(n / data.wider(data.x > at) ** 2), 1)
-    low, high = int(binom.ppf(0.05, n, p)), int(binom.ppf(0.95, n, p)) + 1
+    low, high = _binomial_quantile(0.05, n, p), _binomial_quantile(0.95, n, p) + 1
     top = float("nan")
     if high <= n and n > 1:
         top = float(weighted_quantile(data.x, (high - 1) / (n - 1), data.weights))
@@ -130,3 +128,11 @@ def _interval(data: Prepared, p: float) -> tuple[float, float]:
     if low >= 1 and n > 1:
         bottom = float(weighted_quantile(data.x, (low - 1) / (n - 1), data.weights))
     return bottom, top
+
+
+def _binomial_quantile(q: float, n: int, p: float) -> int:
+    """Least number of n that is reached with probability q; without the weight of scipy.stats."""
+    from scipy.special import bdtr, bdtrik
+
+    k = max(int(np.ceil(bdtrik(q, n, p))), 0)
+    return k - 1 if k and bdtr(k - 1, n, p) >= q else k

@@ -14,18 +14,15 @@ import numpy as np
 
 from geochem.errors import WrongCall
 from geochem.stats.censored import flags
+from geochem.stats.mixture_climb import LOG_ROOT, Gathered, climb
 from geochem.stats.robust_columns import exact_median
-from geochem.stats.rounding import rounding_cells, share_in_cells
+from geochem.stats.rounding import rounding_cells
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     Array = npt.NDArray[np.float64]
-    #: weight, mean and standard deviation of the populations, one row per start
-    _Theta = tuple[Array, Array, Array]
-    _Climbed = tuple[_Theta, Array, npt.NDArray[np.bool_]]
 
-_LOG_ROOT = 0.5 * float(np.log(2 * np.pi))
 #: no population may be narrower than this share of the spread of all values: rounded readings
 #: would otherwise each become a population of their own
 _NARROWEST = 0.05
@@ -74,22 +71,6 @@ class MixtureFit:
     def k(self) -> int:
         """How many populations."""
         return int(self.mean.size)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Data:
-    """Binned detected values and grouped limits; weights sum to one."""
-
-    x: Array
-    w: Array
-    low: Array
-    w_low: Array
-    high: Array
-    w_high: Array
-    #: typical distance between neighbouring detected values, what rounding leaves of them
-    step: float
-    #: ends of the cells that rounding gathers in `x`; None when values are not rounded
-    cells: tuple[Array, Array] | None = None
 
 
 def fit_mixture(
@@ -190,7 +171,7 @@ def fit_mixture(
 
 def _gather(
     x: Array, b: npt.NDArray[np.bool_], a: npt.NDArray[np.bool_], w: Array, *, log10: bool
-) -> tuple[_Data, int]:
+) -> tuple[Gathered, int]:
     """Bin detected values and group limits; also say how many distinct values there are."""
     equal = bool(w.size == 0 or np.ptp(w) == 0)
     none = np.zeros(0)
@@ -235,7 +216,7 @@ def _gather(
     low, w_low = group(b)
     high, w_high = group(a)
     total = float(u.sum() + w_low.sum() + w_high.sum())
-    return _Data(v, u / total, low, w_low / total, high, w_high / total, step, ends), distinct
+    return Gathered(v, u / total, low, w_low / total, high, w_high / total, step, ends), distinct
 
 
 def _step_of(v: Array, u: Array) -> float:
@@ -275,20 +256,20 @@ def _bin(v: Array, u: Array, bins: int) -> tuple[Array, Array]:
     return np.asarray(np.add.reduceat(u * v, first)) / total, total
 
 
-def _coarser(data: _Data) -> _Data:
+def _coarser(data: Gathered) -> Gathered:
     """Fewer bins, enough to find out where each population lies."""
 
     def thin(v: Array, u: Array) -> tuple[Array, Array]:
         return _bin(v, u, _BINS_START) if v.size > _BINS_START else (v, u)
 
     cells = data.cells if data.x.size <= _BINS_START else None
-    return _Data(
+    return Gathered(
         *thin(data.x, data.w), *thin(data.low, data.w_low), *thin(data.high, data.w_high),
         data.step, cells,
     )  # fmt: skip
 
 
-def _starts(data: _Data, k: int) -> list[tuple[Array, Array, Array]]:
+def _starts(data: Gathered, k: int) -> list[tuple[Array, Array, Array]]:
     """Divide the ordered values (limits taken as values) at fixed shares."""
     x = np.concatenate([data.x, data.low, data.high])
     w = np.concatenate([data.w, data.w_low, data.w_high])
@@ -317,7 +298,7 @@ def _starts(data: _Data, k: int) -> list[tuple[Array, Array, Array]]:
 
 
 def _fit(
-    data: _Data, coarse: _Data, k: int, tol: float
+    data: Gathered, coarse: Gathered, k: int, tol: float
 ) -> tuple[tuple[Array, Array, Array], float, bool]:
     total = float(data.w.sum())
     middle = float(data.w @ data.x) / total
@@ -325,158 +306,19 @@ def _fit(
     # nor, unless the cells of rounding are known, narrower than its steps
     floor = _NARROWEST * spread if data.cells else max(_NARROWEST * spread, 0.7 * data.step)
     p, m, s = (np.stack(one) for one in zip(*_starts(coarse, k), strict=True))
-    theta, reached, _ = _climb(coarse, (p, m, np.maximum(s, floor)), floor, 1e-5, 8)
+    theta, reached, _ = climb(coarse, (p, m, np.maximum(s, floor)), floor, 1e-5, 8)
     order = np.argsort(-reached, kind="stable")
     behind = reached[order[0]] - reached[order]
     # a second start is finished only when it promises another peak as high as the first
     finish = [order[0]] if k == 1 or not 1e-4 <= behind[1] <= 3e-3 else order[:2]
-    (p, m, s), reached, converged = _climb(
+    (p, m, s), reached, converged = climb(
         data, (theta[0][finish], theta[1][finish], theta[2][finish]), floor, tol, 150
     )
     best = int(np.argmax(reached))
     return (p[best], m[best], s[best]), float(reached[best]), bool(converged[best])
 
 
-def _climb(data: _Data, start: _Theta, floor: float, tol: float, most: int) -> _Climbed:
-    """Expectation-maximisation with extrapolated steps that are kept only when they help.
-
-    Several starts climb side by side, each as if it were alone.
-
-    Parameters
-    ----------
-    data : _Data
-        Values.
-    start : tuple of three ndarray, shape (r, k)
-        Weight, mean and standard deviation of r starts.
-    floor : float
-        Least standard deviation.
-    tol : float
-        Change of the mean log-likelihood at which a start stops.
-    most : int
-        Rounds at most.
-
-    Returns
-    -------
-    theta, log_likelihood, converged
-        Three arrays of shape (r, k), and two of shape (r,).
-    """
-    n_starts = len(start[0])
-    ended = tuple(np.array(one) for one in start)
-    reached, converged = np.full(n_starts, -np.inf), np.zeros(n_starts, dtype=bool)
-    live = np.arange(n_starts)
-
-    def end(which: npt.NDArray[np.bool_], theta: _Theta, value: Array) -> None:
-        for kept, one in zip(ended, theta, strict=True):
-            kept[live[which]] = one[which]
-        reached[live[which]], converged[live[which]] = value[which], True
-
-    loglik, following = _step(data, start, floor)
-    for _i in range(most):
-        first, one = _step(data, following, floor)
-        stop = first - loglik < tol * 1e-2
-        if stop.any():
-            end(stop, following, first)
-            live, loglik, first = live[~stop], loglik[~stop], first[~stop]
-            following, one = _rows(following, ~stop), _rows(one, ~stop)
-            if not live.size:
-                break
-        _, two = _step(data, one, floor)
-        base, near, far = _flat(following), _flat(one), _flat(two)
-        r = near - base
-        v = far - near - r
-        size, bend = (np.sqrt((d * d).sum(axis=(0, 2))) for d in (r, v))
-        alpha = np.clip(size / np.where(bend > 0, bend, 1.0), 1.0, 64.0)[:, None]
-        theta = _unflat(base + 2 * alpha * r + alpha**2 * v, floor)
-        best, after = _step(data, theta, floor)
-        back = ~((bend > 0) & np.isfinite(best) & (best > first))
-        if back.any():
-            value, next_one = _step(data, _rows(two, back), floor)
-            best[back] = value
-            for k in range(3):
-                theta[k][back], after[k][back] = two[k][back], next_one[k]
-        following = after
-        stop = best - loglik < tol
-        if stop.any():
-            end(stop, theta, best)
-            live, loglik = live[~stop], best[~stop]
-            theta, following = _rows(theta, ~stop), _rows(following, ~stop)
-            if not live.size:
-                break
-        else:
-            loglik = best
-    else:
-        end(np.ones(live.size, dtype=bool), theta, loglik)
-        converged[live] = False
-    return (ended[0], ended[1], ended[2]), reached, converged
-
-
-def _rows(theta: _Theta, which: npt.NDArray[np.bool_]) -> _Theta:
-    return theta[0][which], theta[1][which], theta[2][which]
-
-
-def _flat(theta: _Theta) -> Array:
-    return np.stack([np.log(np.maximum(theta[0], 1e-12)), theta[1], np.log(theta[2])])
-
-
-def _unflat(flat: Array, floor: float) -> _Theta:
-    p = np.exp(flat[0] - flat[0].max(axis=1, keepdims=True))
-    sd = np.maximum(np.exp(np.clip(flat[2], -300, 300)), floor)
-    return p / p.sum(axis=1, keepdims=True), flat[1].copy(), sd
-
-
-def _step(data: _Data, theta: _Theta, floor: float) -> tuple[Array, _Theta]:
-    """One pass: mean log-likelihood of each `theta`, and the parameters that follow from it."""
-    p, m, s = (one[:, None, :] for one in theta)
-    z = (data.x[:, None] - m) / s
-    density = np.exp(-0.5 * z * z)
-    first = second = None
-    if data.cells is not None:
-        density, first, second = share_in_cells(z, density, data.cells, m, s)
-    density = density * (p / s)
-    sums = density.sum(axis=2)
-    np.maximum(sums, 1e-300, out=sums)
-    loglik = np.log(sums) @ data.w - _LOG_ROOT * float(data.w.sum())
-    share = density * (data.w / sums)[:, :, None]
-    s0 = share.sum(axis=1)
-    if first is None or second is None:
-        s1, s2 = data.x @ share, (data.x * data.x) @ share
-    else:
-        m, s = theta[1], theta[2]
-        s1 = m * s0 + s * (share * first).sum(axis=1)
-        s2 = m * (2 * s1 - m * s0) + s**2 * (share * second).sum(axis=1)
-    for limit, w, sign in ((data.low, data.w_low, 1.0), (data.high, data.w_high, -1.0)):
-        if limit.size:
-            more, t0, t1, t2 = _tail(limit, w, sign, theta)
-            loglik += more
-            s0, s1, s2 = s0 + t0, s1 + t1, s2 + t2
-    s0 = np.maximum(s0, 1e-12)
-    mean = s1 / s0
-    sd = np.sqrt(np.maximum(s2 / s0 - mean**2, floor**2))
-    return loglik, (s0 / s0.sum(axis=1, keepdims=True), mean, sd)
-
-
-def _tail(limit: Array, w: Array, sign: float, theta: _Theta) -> tuple[Array, Array, Array, Array]:
-    """Contribution of values known to lie under (sign 1) or over (sign -1) a limit."""
-    from scipy.special import log_ndtr
-
-    p, m, s = (one[:, None, :] for one in theta)
-    z = sign * (limit[:, None] - m) / s
-    log_share = log_ndtr(z)
-    inside = p * np.exp(log_share)
-    sums = np.maximum(inside.sum(axis=2), 1e-300)
-    share = inside * (w / sums)[:, :, None]
-    mills = np.exp(-0.5 * z * z - _LOG_ROOT - log_share)
-    mean = m - sign * s * mills
-    variance = s**2 * np.maximum(1 - mills * (z + mills), 0.0)
-    return (
-        np.log(sums) @ w,
-        share.sum(axis=1),
-        (share * mean).sum(axis=1),
-        (share * (variance + mean**2)).sum(axis=1),
-    )
-
-
-def _covariance(data: _Data, p: Array, m: Array, s: Array, n_effective: float) -> Array:
+def _covariance(data: Gathered, p: Array, m: Array, s: Array, n_effective: float) -> Array:
     """Inverse of the mean outer product of the scores, over the effective number of values."""
     from scipy.special import ndtr
 
@@ -494,7 +336,7 @@ def _covariance(data: _Data, p: Array, m: Array, s: Array, n_effective: float) -
         if limit.size:
             z = (limit[:, None] - m) / s
             inside = ndtr(sign * z)
-            edge = sign * np.exp(-0.5 * z * z - _LOG_ROOT) / s
+            edge = sign * np.exp(-0.5 * z * z - LOG_ROOT) / s
             total = np.maximum(inside @ p, 1e-300)[:, None]
             by_p = (inside[:, :-1] - inside[:, -1:]) / total
             rows.append(np.hstack([by_p, -p * edge / total, -p * edge * z / total]))

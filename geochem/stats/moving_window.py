@@ -69,7 +69,7 @@ def local_median(values: Array, coordinates: Array, neighbours: int) -> Array:
     found = np.empty(n)
     for start in range(0, n, _ROWS):
         rows = slice(start, start + _ROWS)
-        found[rows] = row_medians(x[near[rows]])
+        found[rows] = row_medians(x.take(near[rows], mode="wrap"))
     out = np.empty(n)
     out[order] = found
     return out
