@@ -107,6 +107,11 @@ class Option:
     low: float | None = None
     high: float | None = None
 
+    @property
+    def required(self) -> bool:
+        """Whether it must be given."""
+        return self.default is inspect.Parameter.empty and not self.optional
+
 
 @dataclass(frozen=True, slots=True)
 class Bounds:

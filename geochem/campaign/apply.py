@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-import os
-import re
-import shutil
 import tempfile
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from geochem import plugins
-from geochem.campaign.on_layers import LayerAnswer, LayerWork, check_element
+from geochem.campaign.layer_file import (
+    DRIVERS,
+    WORKED_ON,
+    PointLayer,
+    as_campaign,
+    check_not_open,
+    open_layer,
+    split_layer,
+    write_answer,
+)
 from geochem.campaign.operations import ON_LAYERS, Operation
 from geochem.errors import DataRefused, WrongCall, unknown
 from geochem.model.finding import Finding
-
-if TYPE_CHECKING:
-    import geopandas as gpd
-
-#: what an output may be, by its ending
-DRIVERS = {
-    ".gpkg": "GPKG", ".geojson": "GeoJSON", ".json": "GeoJSON", ".shp": "ESRI Shapefile",
-    ".fgb": "FlatGeobuf",
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,55 +90,59 @@ def apply(
     _check_required(chosen, given)
     tell = progress or (lambda *_: None)
     goal, goal_layer = _goal(out, chosen)
-    with tempfile.TemporaryDirectory(prefix="geochem-") as name:
-        frame, work = _open(layer, Path(name), given, tell)
-        named = [given["element"]] if "element" in given else given.get("elements") or []
-        check_element(work, named)
-        own = {k: v for k, v in given.items() if k not in {"medium", "source", "crs", "seed"}}
-        answer: LayerAnswer = chosen.load()(work, **own)
-        rows = _write(answer, frame, work, goal, goal_layer, Path(name))
-        style = _write_style(answer, goal, goal_layer)
+    check_not_open(goal)
+    points = open_layer(layer)
+    if goal.exists() and goal.samefile(points.path) and goal_layer == points.layer:
+        raise WrongCall(
+            f"--out is the layer that is read, '{layer}'; give the answer a layer or file of its own."
+        )
+    own = {o.name for o in plugins.options_of_function(chosen.load())}
+    shared = {k: v for k, v in given.items() if k not in own}
+    with tempfile.TemporaryDirectory(prefix="geochem-") as name, _told_of(points):
+        work = as_campaign(points, Path(name), shared, tell)
+        work.check_elements(
+            [given["element"]] if "element" in given else given.get("elements") or []
+        )
+        answer = chosen.load()(work, **{k: v for k, v in given.items() if k in own})
+        rows, style, renamed = write_answer(answer, points, work, goal, goal_layer, Path(name))
     tell("Done", 1, 1)
-    return Applied(goal, style, goal_layer, rows, tuple(work.findings))
+    file = points.path.name
+    told = [
+        replace(f, message=_of_input(f.message, file), file=f.file and _of_input(f.file, file))
+        for f in work.findings
+    ]
+    if told and points.id_column is None:
+        told.append(
+            Finding(
+                "features-numbered", "note",
+                f"'{file}' has no column of sample ids that names every feature and no two alike; "
+                f"here the features are named by their number, the first is {points.ids[0]}.", file,
+            )
+        )  # fmt: skip
+    return Applied(goal, style, goal_layer, rows, (*told, *renamed))
+
+
+def _of_input(text: str, file: str) -> str:
+    """Let a sentence speak of the file that the user gave."""
+    return text.replace(WORKED_ON, file)
+
+
+@contextmanager
+def _told_of(points: PointLayer) -> Iterator[None]:
+    """Let refusals speak of the file that the user gave."""
+    try:
+        yield
+    except DataRefused as refusal:
+        raise DataRefused([_of_input(r, points.path.name) for r in refusal.reasons]) from refusal
 
 
 def _check_required(operation: Operation, given: Mapping[str, Any]) -> None:
-    import inspect
-
     for option in operation.options():
-        if option.default is inspect.Parameter.empty and option.name not in given:
+        if option.required and option.name not in given:
             raise WrongCall(
                 f"'{operation.name}' needs the option '{option.name}', for example "
                 f"--option {option.name}=Cu."
             )
-
-
-def split_layer(text: str) -> tuple[str, str | None]:
-    r"""Part ``path:layer``; a drive letter is no path.
-
-    Parameters
-    ----------
-    text : str
-        As given.
-
-    Returns
-    -------
-    path : str
-        Before the last colon that can be one.
-    layer : str or None
-        Behind it.
-
-    Examples
-    --------
-    >>> split_layer("C:\\soil.gpkg:samples"), split_layer("soil.gpkg"), split_layer("C:/a.shp")
-    (('C:\\soil.gpkg', 'samples'), ('soil.gpkg', None), ('C:/a.shp', None))
-    """
-    if Path(text).exists():
-        return text, None
-    head, colon, tail = text.rpartition(":")
-    if not colon or len(head) < 2 or "/" in tail or "\\" in tail:
-        return text, None
-    return head, tail or None
 
 
 def _goal(out: str, operation: Operation) -> tuple[Path, str]:
@@ -156,119 +158,6 @@ def _goal(out: str, operation: Operation) -> tuple[Path, str]:
     if not path.parent.is_dir():
         raise WrongCall(f"--out is '{out}'; there is no folder '{path.parent}'.")
     return path, layer or (path.stem if path.suffix.lower() != ".gpkg" else operation.name)
-
-
-def _open(
-    text: str, folder: Path, options: Mapping[str, Any], tell: Callable[[str, int, int], None]
-) -> tuple[gpd.GeoDataFrame, LayerWork]:
-    """Read the layer and put its points, numbered, where the steps of a run read them."""
-    import geopandas as gpd
-    import pyogrio
-    from pyproj import CRS
-
-    from geochem.coordinates import transform_frame
-    from geochem.read.source_file import check_local
-
-    name, layer = split_layer(text)
-    place = check_local(name)
-    try:
-        there = [str(row[0]) for row in pyogrio.list_layers(place) if row[1] is not None]
-        if layer is not None and layer not in there:
-            raise unknown(f"layer of '{place.name}'", layer, there)
-        if layer is None and len(there) > 1:
-            raise WrongCall(
-                f"'{place.name}' has {len(there)} layers: {', '.join(there)}. Name one, for "
-                f"example {place.name}:{there[0]}."
-            )
-        frame = gpd.read_file(place, layer=layer if layer is not None else there[0])
-    except (WrongCall, DataRefused):
-        raise
-    except Exception as error:  # the driver library raises many kinds
-        raise DataRefused(
-            f"'{place.name}' cannot be read as a layer ({str(error)[:120]})."
-        ) from error
-    kinds = sorted(set(frame.geom_type.dropna()))
-    if not kinds or not set(kinds) <= {"Point", "MultiPoint"}:
-        raise DataRefused(
-            f"'{place.name}' holds {', '.join(kinds) or 'no features'}; points are needed."
-        )
-    if frame.crs is None:
-        raise DataRefused(f"'{place.name}' says no CRS; give its file one and try again.")
-    wanted = options.get("crs") or frame.crs.srs
-    projected = CRS.from_user_input(wanted)
-    if not projected.is_projected or projected.axis_info[0].unit_name != "metre":
-        raise WrongCall(
-            f"the layer is in '{projected.name}', which is not projected in metres; give one to "
-            "work in, for example --option crs=EPSG:32735."
-        )
-    moved, _ = transform_frame(frame, projected)
-    moved["feature"] = [f"{i:07d}" for i in range(len(frame))]
-    path = folder / "layer.gpkg"
-    pyogrio.write_dataframe(moved, path, layer="layer", driver="GPKG")
-    code = projected.to_authority()
-    work = LayerWork(
-        path, f"{code[0]}:{code[1]}" if code else projected.to_wkt(),
-        options.get("medium", "soil"), options.get("source", "laboratory"),
-        options.get("seed", 1), tell,
-    )  # fmt: skip
-    return frame, work
-
-
-def _write(
-    answer: LayerAnswer, frame: gpd.GeoDataFrame, work: LayerWork, goal: Path, layer: str,
-    folder: Path,
-) -> int:  # fmt: skip
-    """Make the file aside and move it when whole; give the number of features."""
-    import pyogrio
-
-    from geochem.outputs.gis.geotiff import write_surface
-    from geochem.outputs.gis.renderer import geopackage_options, plain_kinds
-
-    made = folder / f"made{goal.suffix.lower()}"
-    rows = 0
-    if answer.surface is not None:
-        from dataclasses import replace
-
-        write_surface(replace(answer.surface, name="made"), work.crs, "one layer", folder)
-    else:
-        shapes = answer.shapes
-        if shapes is None:
-            numbered = frame.assign(feature=[f"{i:07d}" for i in range(len(frame))])
-            clash = [c for c in answer.columns.columns if c in frame.columns and c != "feature"]
-            numbered = numbered.drop(columns=clash)
-            shapes = numbered.merge(
-                answer.columns, on="feature", how="left", validate="one_to_one"
-            ).drop(columns="feature")
-        rows = len(shapes)
-        if goal.exists() and goal.suffix.lower() == ".gpkg":
-            shutil.copyfile(goal, made)
-        driver = DRIVERS[goal.suffix.lower()]
-        how = geopackage_options(made) if driver == "GPKG" else {"driver": driver}
-        pyogrio.write_dataframe(
-            plain_kinds(shapes), made, layer=layer, geometry_type=None if rows else "Polygon",
-            **{**how, "append": False},
-        )  # fmt: skip
-    for piece in sorted(folder.glob("made.*")):
-        target = goal.with_suffix(piece.suffix)
-        part = target.with_name(f".{target.name}.{os.getpid()}.part")
-        try:
-            shutil.copyfile(piece, part)
-            part.replace(target)
-        finally:
-            part.unlink(missing_ok=True)
-    return rows
-
-
-def _write_style(answer: LayerAnswer, goal: Path, layer: str) -> Path:
-    from geochem.outputs.gis.styles import write_style
-
-    alone = goal.suffix.lower() != ".gpkg"
-    path = (
-        goal.with_suffix(".sld")
-        if alone
-        else goal.with_name(f"{goal.stem}-{re.sub(r'[^A-Za-z0-9_.-]', '_', layer)}.sld")
-    )
-    return write_style(answer.style(layer), path)
 
 
 def parse_options(operation: str, texts: list[str]) -> dict[str, Any]:

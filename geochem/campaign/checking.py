@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from geochem.campaign.operations import CHECKED_BY, OPERATIONS, carry_out
+from geochem.campaign.operations import CHECKED_BY, carry_out, steps_to
 from geochem.campaign.settings import read_campaign
 from geochem.model.finding import Finding
 
@@ -70,8 +70,6 @@ def check(campaign_path: str | Path, *, until: date | None = None) -> CheckResul
         If the data cannot be used at all.
     """
     settings = read_campaign(campaign_path)
-    names = [o.name for o in OPERATIONS]
     state: dict[str, Any] = {"until": until}
-    operations = OPERATIONS[: names.index(CHECKED_BY) + 1]
-    _, findings = carry_out(state, settings, operations, keep=("survey", "quality"))
+    _, findings = carry_out(state, settings, steps_to(CHECKED_BY), keep=("survey", "quality"))
     return CheckResult(state["survey"], state["quality"], tuple(findings))

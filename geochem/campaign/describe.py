@@ -85,13 +85,12 @@ def options_schema(title: str, options: Sequence[Option], words: dict[str, str])
     dict
         Of an object that has no other keys.
     """
-    required = [o.name for o in options if o.default is inspect.Parameter.empty and not o.optional]
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": title,
         "type": "object",
         "properties": {o.name: option_schema(o, words.get(o.name, "")) for o in options},
-        "required": required,
+        "required": [o.name for o in options if o.required],
         "additionalProperties": False,
     }
 
@@ -193,7 +192,7 @@ def process_description(operation: Operation) -> dict[str, Any]:
         inputs[option.name] = {
             "title": option.name.replace("_", " "),
             "description": words.get(option.name, ""),
-            "minOccurs": 0,
+            "minOccurs": int(option.required),
             "maxOccurs": 1,
             "schema": option_schema(option),
         }

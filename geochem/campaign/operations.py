@@ -42,8 +42,8 @@ class Operation:
     opening : bool, default False
         It is worked out anew together with the other opening steps: what passes only between
         them is large and not kept as a stage.
-    common : str, optional
-        ``module:function`` whose keyword arguments are options too.
+    common : tuple of str
+        ``module:function`` of functions whose keyword arguments are options too.
     """
 
     name: str
@@ -53,7 +53,7 @@ class Operation:
     tables: tuple[str, ...]
     function: str
     opening: bool = False
-    common: str = ""
+    common: tuple[str, ...] = ()
 
     def load(self) -> Callable[..., Any]:
         """Import the function."""
@@ -61,7 +61,7 @@ class Operation:
 
     def functions(self) -> list[Callable[..., Any]]:
         """Import the functions whose keyword arguments are the options."""
-        return [self.load(), *([_imported(self.common)] if self.common else [])]
+        return [self.load(), *map(_imported, self.common)]
 
     def options(self) -> list[Option]:
         """Read the typed options from the signatures."""
@@ -152,24 +152,41 @@ OPERATIONS: tuple[Operation, ...] = (
 )  # fmt: skip
 
 _LAYERS = "geochem.campaign.on_layers"
-_COMMON = f"{_LAYERS}:common_options"
+_EVERY = "geochem.campaign.layer_work:every_operation"
+_SOUGHT = "geochem.campaign.layer_work:what_is_sought"
 
 #: what `apply` does with one layer; each lets the steps above do the work
 ON_LAYERS: tuple[Operation, ...] = tuple(
-    Operation(name, title, ("layer",), (gives,), (), f"{_LAYERS}:{name}", common=_COMMON)
-    for name, title, gives in (
+    Operation(name, title, ("layer",), (gives,), (), f"{_LAYERS}:{name}", common=(*also, _EVERY))
+    for name, title, gives, *also in (
         ("log_ratio", "Log-ratios", "layer"),
         ("threshold", "Background and threshold", "layer"),
-        ("score", "Scores against background", "layer"),
+        ("score", "Scores against background", "layer", _SOUGHT),
         ("gi_star", "Local Gi*", "layer"),
-        ("clusters", "Groups of anomalous samples", "layer"),
+        ("clusters", "Groups of anomalous samples", "layer", _SOUGHT),
         ("surface", "Surface", "raster"),
-        ("outlines", "Outlines and ranks", "layer"),
+        ("outlines", "Outlines and ranks", "layer", _SOUGHT),
     )
 )
 
 #: `check` stops after this one
 CHECKED_BY = "accept"
+
+
+def steps_to(name: str) -> tuple[Operation, ...]:
+    """Give the steps of a run up to one of them, this one among them.
+
+    Parameters
+    ----------
+    name : str
+        Of an operation of a run.
+
+    Returns
+    -------
+    tuple of Operation
+        In order.
+    """
+    return OPERATIONS[: [o.name for o in OPERATIONS].index(name) + 1]
 
 
 def carry_out(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,7 @@ from geochem.read.text_table import TextColumn, TextTable
 if TYPE_CHECKING:
     import geopandas as gpd
 
+_POINTS = {"Point", "MultiPoint"}
 ENDINGS = frozenset({".gpx", ".gpkg", ".geojson", ".json", ".shp", ".fgb", ".kml", ".gml"})
 
 
@@ -44,17 +46,12 @@ def read_vector(path: str | Path, *, sheet: str | None = None) -> TextTable:
     WrongCall
         If there is no such layer.
     """
-    place = check_local(path)
-    frame, layer = _open(place, sheet)
+    frame, layer = open_points(path, sheet)
+    place = Path(path)
     file = place.name
     findings: list[Finding] = []
-    kinds = sorted(set(frame.geometry.geom_type.dropna()))
-    if not len(frame) or not set(kinds) <= {"Point", "MultiPoint"} or not kinds:
-        raise DataRefused(
-            f"'{file}' holds {', '.join(kinds) or 'no features'}; a table of samples needs points."
-        )
     points = frame.geometry
-    if "MultiPoint" in kinds:
+    if (points.geom_type == "MultiPoint").any():
         import shapely
 
         single = np.array(
@@ -104,28 +101,59 @@ def read_vector(path: str | Path, *, sheet: str | None = None) -> TextTable:
     )
 
 
-def _open(place: Path, sheet: str | None) -> tuple[gpd.GeoDataFrame, str | None]:
+def open_points(
+    path: str | Path, layer: str | None = None, *, example: str = 'sheet = "{layer}"'
+) -> tuple[gpd.GeoDataFrame, str]:
+    """Open the layer of points of a vector file.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    layer : str, optional
+        Its name, when the file holds several layers of points.
+    example : str
+        How a layer is named where the user is, with ``{file}`` and ``{layer}``.
+
+    Returns
+    -------
+    frame : geopandas.GeoDataFrame
+        Points and multi-points; some features may have none.
+    layer : str
+        Its name.
+
+    Raises
+    ------
+    DataRefused
+        If it cannot be read, holds no points, or several layers and none was named.
+    WrongCall
+        If there is no such layer.
+    """
     import geopandas as gpd
     import pyogrio
 
+    place = check_local(path)
     if place.suffix.lower() == ".shp" and not place.with_suffix(".dbf").exists():
         raise DataRefused(f"'{place.name}' has no .dbf beside it; give the whole shapefile.")
+    frames: dict[str, gpd.GeoDataFrame] = {}
+    held: set[str] = set()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             layers = [str(r[0]) for r in pyogrio.list_layers(place) if r[1] is not None]
-            if sheet is not None and sheet not in layers:
+            if layer is not None and layer not in layers:
                 raise WrongCall(
-                    f"'{place.name}' has no layer '{sheet}'; its layers: {', '.join(layers)}."
-                    f"{nearest(sheet, layers)}"
+                    f"'{place.name}' has no layer '{layer}'; its layers: {', '.join(layers)}."
+                    f"{nearest(layer, layers)}"
                 )
-            held = [sheet] if sheet is not None else layers
-            if place.suffix.lower() == ".gpx" and sheet is None:
-                held = ["waypoints"]
-            frames = {}
-            for name in held:
+            wanted = [layer] if layer is not None else layers
+            if place.suffix.lower() == ".gpx" and layer is None:
+                wanted = ["waypoints"]
+            for name in wanted:
                 got = gpd.read_file(place, layer=name)
-                if "geometry" in got.columns and got.geom_type.isin(["Point", "MultiPoint"]).any():
+                kinds = set(got.geom_type.dropna()) if "geometry" in got.columns else set()
+                held |= kinds
+                if kinds & _POINTS:
                     frames[name] = got
     except (DataRefused, WrongCall):
         raise
@@ -135,25 +163,52 @@ def _open(place: Path, sheet: str | None) -> tuple[gpd.GeoDataFrame, str | None]
             "GeoPackage, GeoJSON or CSV."
         ) from error
     if not frames:
+        waypoints = " saved as waypoints" if place.suffix.lower() == ".gpx" else ""
         raise DataRefused(
-            f"'{place.name}' holds no points"
-            + (" saved as waypoints" if place.suffix.lower() == ".gpx" else "")
-            + "; a table of samples needs points."
+            f"'{place.name}' holds no points{waypoints}, but "
+            f"{', '.join(sorted(held)) or 'no features'}; a table of samples needs points."
         )
     if len(frames) > 1:
+        one = example.format(file=place.name, layer=next(iter(frames)))
         raise DataRefused(
             f"'{place.name}' has {len(frames)} layers of points: {', '.join(frames)}. Name the one "
-            f'to read, for example sheet = "{next(iter(frames))}".'
+            f"to read, for example {one}."
         )
-    layer, frame = next(iter(frames.items()))
-    return frame.reset_index(drop=True), layer
+    name, frame = next(iter(frames.items()))
+    kinds = set(frame.geom_type.dropna())
+    if not kinds <= _POINTS:
+        raise DataRefused(
+            f"layer '{name}' of '{place.name}' holds {', '.join(sorted(kinds))}; a table of samples "
+            "needs points alone."
+        )
+    return frame.reset_index(drop=True), name
 
 
 def _number(value: float) -> str:
     return "" if not np.isfinite(value) else repr(float(value))
 
 
+def unnested(value: Any) -> Any:
+    """Bring a list or table inside a cell, which few formats hold, to text.
+
+    Parameters
+    ----------
+    value : object
+        Of a cell.
+
+    Returns
+    -------
+    object
+        JSON text, or what came.
+    """
+    if isinstance(value, list | tuple | dict | np.ndarray):
+        plain = value.tolist() if isinstance(value, np.ndarray) else value
+        return json.dumps(plain, ensure_ascii=False, default=str)
+    return value
+
+
 def _text(value: Any) -> str:
+    value = unnested(value)
     if value is None or value != value:
         return ""
     if hasattr(value, "isoformat"):

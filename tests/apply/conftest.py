@@ -1,19 +1,6 @@
-import importlib.util
-from pathlib import Path
-
 import geopandas as gpd
 import pandas as pd
 import pytest
-
-
-@pytest.fixture(scope="session")
-def process_schema():
-    spec = importlib.util.spec_from_file_location(
-        "process_schema", Path(__file__).with_name("process_schema.py")
-    )
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture(scope="session")

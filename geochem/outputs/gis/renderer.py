@@ -289,7 +289,7 @@ def _check_database(path: Path) -> None:
 
 
 def write_geojson(frame: gpd.GeoDataFrame, path: Path) -> Path:
-    """Write a layer as GeoJSON (RFC 7946: WGS 84, seven decimals).
+    """Write a layer as GeoJSON (RFC 7946: WGS 84, seven decimals; heights stay as they are).
 
     Parameters
     ----------
@@ -304,8 +304,14 @@ def write_geojson(frame: gpd.GeoDataFrame, path: Path) -> Path:
         The file.
     """
     import pyogrio
+    import shapely
 
     moved, _ = transform_frame(frame, WGS84)
+    if frame.has_z.any():
+        xyz = shapely.get_coordinates(frame.geometry.to_numpy(), include_z=True)
+        xyz[:, :2] = shapely.get_coordinates(moved.geometry.to_numpy())
+        raised = shapely.force_3d(moved.geometry.to_numpy())
+        moved = moved.set_geometry(list(shapely.set_coordinates(raised, xyz)), crs=WGS84)
     pyogrio.write_dataframe(
         plain_kinds(moved),
         path,
