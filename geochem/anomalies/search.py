@@ -27,6 +27,7 @@ from geochem.anomalies import (
     univariate,
     whitening,
 )
+from geochem.anomalies.behind_limits import behind_limits
 from geochem.elements import element_rank
 from geochem.errors import WrongCall
 from geochem.model.background import BackgroundReport
@@ -40,6 +41,8 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import numpy.typing as npt
     import pandas as pd
+
+    from geochem.stats.beyond import Behind
 
     FloatArray = npt.NDArray[np.float64]
 
@@ -120,8 +123,9 @@ def search_anomalies(
 
     values = {e: values_of(rows, e) for e in sign}
     z, z_all, p = _univariate(
-        table, gate, values, where, sign, _shifts(rows, background), _populations(background)
-    )
+        table, gate, values, where, sign, _shifts(rows, background), _populations(background),
+        behind_limits(compositions, rows["sample_id"]),
+    )  # fmt: skip
     easting, northing = rows.geometry.x.to_numpy(), rows.geometry.y.to_numpy()
     grids = (
         rows["grid"].to_numpy(dtype=object)
@@ -225,6 +229,7 @@ def _univariate(
     sign: Mapping[str, int],
     shifts: Mapping[str, FloatArray],
     populations: Mapping[tuple[str, str], tuple[FloatArray, FloatArray, FloatArray]],
+    behind: Mapping[tuple[str, str], Behind],
 ) -> tuple[dict[str, FloatArray], dict[str, FloatArray], dict[str, FloatArray]]:
     whole = univariate.Places(
         tuple((medium, univariate.ALL) for medium, _ in where.keys), where.code
@@ -244,7 +249,7 @@ def _univariate(
             inside = np.array([m == medium for m, _ in where.keys], dtype=bool)[where.code]
             chance = univariate.probability_beyond(
                 values[element], usable & inside, own, s, populations.get((medium, element)),
-                shifts.get(element),
+                shifts.get(element), behind.get((medium, element)),
             )  # fmt: skip
             p[element] = np.where(inside, chance, p[element])
     return z, z_all, p

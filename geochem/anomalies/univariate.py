@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
 
+    from geochem.stats.beyond import Behind
+
     FloatArray = npt.NDArray[np.float64]
 
 #: name of the domain that is the whole medium
@@ -225,6 +227,7 @@ def probability_beyond(
     sign: int = 1,
     populations: tuple[FloatArray, FloatArray, FloatArray] | None = None,
     shift: FloatArray | None = None,
+    behind: Behind | None = None,
 ) -> FloatArray:
     """Give the probability that the true value lies beyond the threshold.
 
@@ -247,6 +250,9 @@ def probability_beyond(
         Share, mean and standard deviation of the populations of log10 values.
     shift : ndarray, shape (n_samples,), optional
         Drift of the background, added to the means.
+    behind : tuple of (rows, mean, sd), optional
+        Draws of what may stand behind limits, given the other elements of the sample
+        (`stats.beyond.chance_beyond`), log10; they count where there are populations.
 
     Returns
     -------
@@ -270,6 +276,7 @@ def probability_beyond(
             sign * np.log10(safe), low, high, np.where(ok & ~values.below, error, 0.0),
             sign * threshold, np.where(ok, levels.threshold_sd, 0.0), (share, sign * mean, spread),
             shift=None if shift is None else sign * shift,
+            behind=None if behind is None else (behind[0], sign * behind[1], behind[2]),
         )  # fmt: skip
         return np.where(ok, chance, np.nan)
     sd = np.hypot(error, levels.threshold_sd)

@@ -169,7 +169,7 @@ def describe_composition(
     return (
         Composition(
             medium, ids[order], tuple(parts), dropped, done.share, clr, loadings, scores,
-            explained, distance, cut, details, done.row, done.part, change,
+            explained, distance, cut, details, done.row, done.part, change, done.centre, done.spread,
         ),
         tuple(findings),
     )  # fmt: skip

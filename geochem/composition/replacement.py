@@ -55,6 +55,9 @@ class Replaced:
     draws : ndarray, shape (n_draws, n_replaced)
         Other values that may stand there, each as likely; no rows when none were asked for.
         [mg/kg]
+    centre, spread : ndarray, shape (n_draws, n_replaced)
+        Mean and standard deviation of the natural logarithm that each draw was taken from, given the
+        other parts of the sample and not yet cut at the limit.
     """
 
     values: Array
@@ -65,6 +68,8 @@ class Replaced:
     row: npt.NDArray[np.intp]
     part: npt.NDArray[np.intp]
     draws: Array
+    centre: Array
+    spread: Array
 
 
 def replace_below(
@@ -133,7 +138,8 @@ def replace_below(
     _check(x, low, high, method, fraction, draws, total)
     flagged = low | high
     row, part = np.nonzero(flagged)
-    filled, drawn = x.copy(), np.empty((0, row.size))
+    filled, none = x.copy(), np.empty((0, row.size))
+    drawn = none, none, none
     if flagged.any():
         first = _simple if method == "simple" else _lognormal
         filled = first(x, low, high, fraction)
@@ -143,7 +149,7 @@ def replace_below(
             filled = _keep_total(filled, flagged, float(total))
     share_of = flagged.mean(axis=0) if len(flagged) else np.zeros(x.shape[1])
     share = float(flagged.mean()) if flagged.size else 0.0
-    return Replaced(filled, share, share_of, method, _REFERENCES[method], row, part, drawn)
+    return Replaced(filled, share, share_of, method, _REFERENCES[method], row, part, *drawn)
 
 
 def _check(
@@ -172,7 +178,7 @@ def _check(
 
 def _by_others(
     x: Array, low: Mask, high: Mask, start: Array, method: str, draws: int, seed: int
-) -> tuple[Array, Array]:
+) -> tuple[Array, tuple[Array, Array, Array]]:
     """Replace by regression on the other parts; also draw."""
     log = np.log(x)
     flagged = low | high
@@ -197,11 +203,11 @@ def _by_others(
     side = x[flagged], low[flagged], high[flagged]
     filled = x.copy()
     filled[flagged] = _within(np.exp(y[flagged[:, keep]] + back), *side)
-    drawn = np.empty((0, back.size))
-    if draws:
-        drawn = draw_values(*given, y, number=draws, seed=seed)
-        drawn = _within(np.exp(drawn + back), *side)
-    return filled, drawn
+    none = np.empty((0, back.size))
+    if not draws:
+        return filled, (none, none, none)
+    drawn, centre, spread = draw_values(*given, y, number=draws, seed=seed)
+    return filled, (_within(np.exp(drawn + back), *side), centre + back, spread)
 
 
 def _keep_total(filled: Array, mask: Mask, total: float) -> Array:

@@ -159,6 +159,9 @@ class Composition:
     draws : ndarray, shape (n_draws, n_replaced)
         Natural logarithm of other values that may stand there over the one used; each draw is as
         likely. `stats.logratio.drawn_clr` gives the clr of a draw.
+    behind_mean, behind_sd : ndarray, shape (n_draws, n_replaced)
+        Mean and standard deviation of the natural logarithm of the value [mg/kg] that each draw was
+        taken from, given the other parts of the sample, not yet cut at the limit.
     """
 
     medium: str
@@ -176,6 +179,8 @@ class Composition:
     replaced_row: npt.NDArray[np.intp] | None = None
     replaced_part: npt.NDArray[np.intp] | None = None
     draws: npt.NDArray[np.float64] | None = None
+    behind_mean: npt.NDArray[np.float64] | None = None
+    behind_sd: npt.NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -82,7 +82,9 @@ def expected(log: Array, below: Mask, above: Mask, start: Array) -> Array:
     return out
 
 
-def draws(log: Array, below: Mask, above: Mask, start: Array, *, number: int, seed: int) -> Array:
+def draws(
+    log: Array, below: Mask, above: Mask, start: Array, *, number: int, seed: int
+) -> tuple[Array, Array, Array]:
     """Draw values behind limits several times, as far apart as they are uncertain.
 
     Parameters
@@ -98,8 +100,9 @@ def draws(log: Array, below: Mask, above: Mask, start: Array, *, number: int, se
 
     Returns
     -------
-    ndarray, shape (number, n_flagged)
-        In the order of ``np.nonzero(below | above)``.
+    drawn, centre, spread : ndarray, shape (number, n_flagged)
+        In the order of ``np.nonzero(below | above)``: the values, and mean and standard deviation of
+        the normal distribution, not yet cut at the limit, that each was drawn from.
 
     Notes
     -----
@@ -119,10 +122,12 @@ def draws(log: Array, below: Mask, above: Mask, start: Array, *, number: int, se
     order = _order(log, below | above)
     limit, y = log[order], start[order]
     columns = _behind(below[order], above[order])
-    out = np.empty((number, int(flagged.sum())))
+    shape = (number, int(flagged.sum()))
+    out, centres, spreads = np.empty(shape), np.empty(shape), np.empty(shape)
     if not out.size:
-        return out
+        return out, centres, spreads
     back = np.empty_like(y)
+    means, sds = np.zeros_like(y), np.zeros_like(y)
     nothing = np.zeros(p)
     for step in range(_FIRST + _BETWEEN * (number - 1) + 1):
         weight = np.asarray(rng.standard_exponential(n))
@@ -136,11 +141,13 @@ def draws(log: Array, below: Mask, above: Mask, start: Array, *, number: int, se
             top = side * (limit[rows, j] - mean) / sd
             z = ndtri_exp(np.log(rng.uniform(size=rows.size)) + log_ndtr(top))
             y[rows, j] = mean + side * sd * np.minimum(z, top)
+            means[rows, j], sds[rows, j] = mean, sd
         done = step - _FIRST
         if done >= 0 and done % _BETWEEN == 0:
-            back[order] = y
-            out[done // _BETWEEN] = back[flagged]
-    return out
+            for kept, one in ((out, y), (centres, means), (spreads, sds)):
+                back[order] = one
+                kept[done // _BETWEEN] = back[flagged]
+    return out, centres, spreads
 
 
 def _order(log: Array, flagged: Mask) -> npt.NDArray[np.intp]:

@@ -71,3 +71,41 @@ def test_limits_and_no_error():
     assert chance(0.0, yes, no, 0.5) == 0
     assert chance(0.0, no, yes, -1.0) == 1
     assert chance(0.0, no, yes, 1.0) == pytest.approx(0.158655 / 0.5, abs=1e-5)
+
+
+def test_what_other_elements_say_of_values_behind_limits():
+    """Draws given the other elements: of those called likely so many are, and sharper than without."""
+    from geochem.composition.replacement import replace_below
+
+    chances, plain, truth = [], [], []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        n = 1500
+        common = rng.standard_normal(n)
+        true = 1.3 + 0.25 * common[:, None] + 0.15 * rng.standard_normal((n, 5))
+        read = true + 0.05 * rng.standard_normal((n, 5))
+        # one sample in three was read with a limit above the threshold
+        below = np.zeros((n, 5), dtype=bool)
+        below[:, 0] = (np.arange(n) % 3 == 0) & (read[:, 0] < 1.8)
+        value = np.where(below, 1.8, read)
+        done = replace_below(10**value, below, draws=5, seed=seed)
+        behind = (done.row, done.centre / np.log(10), done.spread / np.log(10))
+        fit = ProbabilityPlot().fit(10 ** value[:, 0], below=below[:, 0])
+        rows = fit.details["populations"]
+        populations = tuple(np.array([p[k] for p in rows]) for k in ("weight", "mean", "sd"))
+        guess = 1.5 + 0.02 * rng.standard_normal()
+        hidden = below[:, 0]
+        for given, out in ((behind, chances), (None, plain)):
+            p = chance_beyond(
+                value[:, 0], hidden, np.zeros(n, dtype=bool), np.where(hidden, 0, 0.05),
+                np.full(n, guess), np.full(n, 0.02), populations, behind=given,
+            )  # fmt: skip
+            out.append(p[hidden])
+        truth.append(true[hidden, 0] > 1.5)
+    p, alone, beyond = (np.concatenate(a) for a in (chances, plain, truth))
+    for low, high in ((0.0, 0.1), (0.1, 0.3), (0.3, 0.6), (0.6, 1.1)):
+        here = (p >= low) & (p < high)
+        assert here.sum() > 100
+        assert beyond[here].mean() == pytest.approx(p[here].mean(), abs=0.05)
+    # mean squared error of the chance: far less than populations alone reach
+    assert np.mean((p - beyond) ** 2) < 0.7 * np.mean((alone - beyond) ** 2)
