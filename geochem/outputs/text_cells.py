@@ -53,7 +53,10 @@ def printable(text: object, *, instead: str = " ", keep: str = "") -> str:
     >>> printable("a\x00b\nc"), printable("a\x00b\nc", instead="", keep="\n")
     ('a b c', 'ab\nc')
     """
-    return "".join(c if c.isprintable() or c in keep else instead for c in str(text))
+    whole = str(text)
+    if whole.isprintable():
+        return whole
+    return "".join(c if c.isprintable() or c in keep else instead for c in whole)
 
 
 def workbook_cell(value: Any) -> Any:

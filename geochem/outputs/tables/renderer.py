@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,9 @@ from geochem.elements import element_rank
 from geochem.model import tables as contract
 from geochem.model.finding import findings_frame
 from geochem.outputs.quality_tables import quality_sheets
-from geochem.outputs.text_cells import disarmed, workbook_cell
+from geochem.outputs.tables.csv_file import BLOCK, write_csv
+from geochem.outputs.tables.sheet_rows import flag_cells, insert_rows, number_cells, text_cells
+from geochem.outputs.text_cells import workbook_cell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -64,9 +67,7 @@ class TablesRenderer:
         written = []
         for name, frame in frames.items():
             path = folder / f"{name}.csv"
-            disarmed(frame).to_csv(
-                path, index=False, encoding="utf-8", lineterminator="\n", date_format="%Y-%m-%d"
-            )
+            write_csv(frame, path)
             written.append(path)
         if workbook:
             path = folder / "samples.xlsx"
@@ -129,8 +130,6 @@ def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
     path : Path
         Workbook to write.
     """
-    import numpy as np
-    import pandas as pd
     from openpyxl import Workbook
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Font
@@ -145,35 +144,15 @@ def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
         and (c not in contract.SAMPLES or c in _FOR_PEOPLE)
         and flat[c].notna().any()
     ]
-    columns: dict[str, list[Any]] = {}
-    for name in plain:
-        column = flat[name]
-        if pd.api.types.is_datetime64_any_dtype(column.dtype):
-            column = column.dt.strftime("%Y-%m-%d")
-        columns[name] = [
-            None if missing else workbook_cell(value)
-            for value, missing in zip(column.tolist(), column.isna().tolist(), strict=True)
-        ]
-    for element in elements:
-        value = flat[f"{element}_ppm"].to_numpy(dtype=float)
-        marks = np.full(len(flat), "", dtype=object)
-        marks[flat[f"{element}_ppm_below"].eq(other=True).to_numpy(dtype=bool)] = "<"
-        marks[flat[f"{element}_ppm_above"].eq(other=True).to_numpy(dtype=bool)] = ">"
-        columns[f"{element} ppm"] = [
-            None if not np.isfinite(v) else (f"{m}{v:.6g}" if m else float(f"{v:.6g}"))
-            for v, m in zip(value.tolist(), marks.tolist(), strict=True)
-        ]
     book = Workbook(write_only=True)
     sheet = book.create_sheet("samples")
     sheet.freeze_panes = "B2"
     head = []
-    for name in columns:
+    for name in [*plain, *(f"{e} ppm" for e in elements)]:
         cell = WriteOnlyCell(sheet, value=workbook_cell(name))
         cell.font = Font(bold=True)
         head.append(cell)
     sheet.append(head)
-    for row in zip(*columns.values(), strict=True):
-        sheet.append(row)
     _quality_sheets(book, bundle)
     notes = book.create_sheet("notes")
     for line in (
@@ -188,7 +167,50 @@ def write_workbook(bundle: Bundle, flat: pd.DataFrame, path: Path) -> None:
         "Portable XRF is screening, not a laboratory assay; a surface anomaly is not a resource.",
     ):
         notes.append([line])
-    book.save(path)
+    made = BytesIO()
+    book.save(made)
+    blocks = (
+        [
+            *(_plain_cells(block[name]) for name in plain),
+            *(_element_cells(block, element) for element in elements),
+        ]
+        for block in (flat.iloc[k : k + BLOCK] for k in range(0, len(flat), BLOCK))
+    )
+    insert_rows(made, path, "xl/worksheets/sheet1.xml", blocks)
+
+
+def _plain_cells(column: pd.Series) -> list[str]:
+    """Make cells of a column of the field log: dates are texts, numbers have all their digits."""
+    import numpy as np
+    from pandas.api.types import is_bool_dtype, is_datetime64_any_dtype, is_numeric_dtype
+
+    missing = column.isna().to_numpy()
+    if is_datetime64_any_dtype(column.dtype):
+        column = column.dt.strftime("%Y-%m-%d")
+    values = column.tolist()
+    if is_bool_dtype(column.dtype) and not missing.any():
+        return flag_cells(values)
+    if is_numeric_dtype(column.dtype):
+        number = column.to_numpy(dtype=float, na_value=np.nan)
+        return number_cells(f"{v:.16g}" if np.isfinite(v) else "" for v in number.tolist())
+    return text_cells(
+        "" if gone else workbook_cell(str(value))
+        for value, gone in zip(values, missing, strict=True)
+    )
+
+
+def _element_cells(block: pd.DataFrame, element: str) -> list[str]:
+    """Make cells of an element: a number, or a text with ``<`` or ``>`` before a limit."""
+    import numpy as np
+
+    value = block[f"{element}_ppm"].to_numpy(dtype=float)
+    below = block[f"{element}_ppm_below"].eq(other=True).to_numpy(dtype=bool)
+    above = block[f"{element}_ppm_above"].eq(other=True).to_numpy(dtype=bool)
+    words = [f"{v:.6g}" if known else "" for v, known in zip(value, np.isfinite(value), strict=True)]
+    cells = number_cells(words)
+    for k in np.flatnonzero((below | above) & np.isfinite(value)):
+        cells[k] = text_cells([f"{'>' if above[k] else '<'}{words[k]}"])[0]
+    return cells
 
 
 def _quality_sheets(book: Any, bundle: Bundle) -> None:

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import csv
+from io import BytesIO
 
 import numpy as np
 import pandas as pd
 import pytest
-from openpyxl import load_workbook
+from openpyxl import Workbook, load_workbook
 
 from geochem.model import tables as contract
+from geochem.outputs.tables import csv_file
+from geochem.outputs.tables.csv_file import write_csv
 from geochem.outputs.tables.renderer import TablesRenderer
+from geochem.outputs.tables.sheet_rows import flag_cells, insert_rows, number_cells, text_cells
 from geochem.outputs.text_cells import disarm, disarmed
 
 
@@ -86,3 +90,55 @@ def test_same_input_same_bytes(bundle, folder, tmp_path):
     TablesRenderer().render(bundle, tmp_path, workbook=False)
     for path in tmp_path.glob("*.csv"):
         assert path.read_bytes() == (folder / path.name).read_bytes(), path.name
+
+
+def test_csv_is_what_pandas_writes(tmp_path, monkeypatch):
+    monkeypatch.setattr(csv_file, "BLOCK", 7)
+    rng = np.random.default_rng(3)
+    n = 30
+    frame = pd.DataFrame(
+        {
+            "=text": pd.Series(["a", "b,c", 'd "e"', "two\nlines", "-f", None] * 5, dtype=object),
+            "number": np.where(rng.random(n) < 0.2, np.nan, rng.lognormal(0, 12, n)),
+            "whole": np.arange(n),
+            "count": pd.array([1, None, 3] * 10, dtype="Int64"),
+            "flag": rng.random(n) < 0.5,
+            "date": pd.to_datetime(["2026-05-31", None, "2026-06-01"] * 10),
+            "mixed": pd.Series([1.5, "x,y", True, None, 7, "z"] * 5, dtype=object),
+            "empty": pd.Series([None] * n, dtype=object),
+        }
+    )
+    write_csv(frame, tmp_path / "ours.csv")
+    disarmed(frame).to_csv(
+        tmp_path / "pandas.csv", index=False, encoding="utf-8", lineterminator="\n",
+        date_format="%Y-%m-%d",
+    )  # fmt: skip
+    assert (tmp_path / "ours.csv").read_bytes() == (tmp_path / "pandas.csv").read_bytes()
+    one = frame[["empty"]]
+    write_csv(one, tmp_path / "one.csv")
+    assert len(pd.read_csv(tmp_path / "one.csv")) == n
+    write_csv(frame.head(0), tmp_path / "none.csv")
+    assert (tmp_path / "none.csv").read_text("utf-8").count("\n") == 1
+
+
+def test_rows_put_into_a_workbook_are_read_back(tmp_path):
+    texts = ["<5", "a & b", " spaces ", "two\nlines", "\u00e9\U0001f9f2", ""]
+    numbers = ["1e-05", "-2.5", "", "123456.789", "0", "3"]
+    book = Workbook(write_only=True)
+    book.create_sheet("first").append(["text", "number", "flag"])
+    book.create_sheet("second").append(["untouched"])
+    made = BytesIO()
+    book.save(made)
+    blocks = [
+        [text_cells(texts[k:end]), number_cells(numbers[k:end]), flag_cells([True] * (end - k))]
+        for k, end in ((0, 4), (4, 6))
+    ]
+    insert_rows(made, tmp_path / "made.xlsx", "xl/worksheets/sheet1.xml", blocks)
+    book = load_workbook(tmp_path / "made.xlsx")
+    rows = list(book["first"].iter_rows(values_only=True))
+    assert rows[0] == ("text", "number", "flag")
+    assert [r[0] or "" for r in rows[1:]] == texts
+    assert [r[1] for r in rows[1:]] == [float(v) if v else None for v in numbers]
+    assert all(r[2] is True for r in rows[1:])
+    assert book["first"].cell(7, 2).coordinate == "B7"
+    assert book["second"]["A1"].value == "untouched"
