@@ -72,9 +72,7 @@ def cells(column: pd.Series) -> list[str]:
         "string", "empty",
     ):  # fmt: skip
         missing = column.isna().tolist()
-        return [
-            "" if gone else _word(v) for v, gone in zip(column.tolist(), missing, strict=True)
-        ]
+        return ["" if gone else _word(v) for v, gone in zip(column.tolist(), missing, strict=True)]
     values: Any = column
     if is_float_dtype(column.dtype) and isinstance(column.dtype, np.dtype):
         values = column.to_numpy() + 0.0  # no zero has a sign

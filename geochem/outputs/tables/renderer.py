@@ -206,7 +206,9 @@ def _element_cells(block: pd.DataFrame, element: str) -> list[str]:
     value = block[f"{element}_ppm"].to_numpy(dtype=float)
     below = block[f"{element}_ppm_below"].eq(other=True).to_numpy(dtype=bool)
     above = block[f"{element}_ppm_above"].eq(other=True).to_numpy(dtype=bool)
-    words = [f"{v:.6g}" if known else "" for v, known in zip(value, np.isfinite(value), strict=True)]
+    words = [
+        f"{v:.6g}" if known else "" for v, known in zip(value, np.isfinite(value), strict=True)
+    ]
     cells = number_cells(words)
     for k in np.flatnonzero((below | above) & np.isfinite(value)):
         cells[k] = text_cells([f"{'>' if above[k] else '<'}{words[k]}"])[0]
