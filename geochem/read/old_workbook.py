@@ -6,8 +6,8 @@ import zipfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from geochem.errors import DataRefused, WrongCall, nearest
-from geochem.read.sheet_table import table_of_cells, text_of
+from geochem.errors import DataRefused
+from geochem.read.sheet_table import named_sheet, only_table, table_of_cells, text_of, without_tail
 from geochem.read.source_file import check_unpacked
 from geochem.read.text_table import TextTable
 
@@ -69,44 +69,15 @@ def read_old_workbook(
             "or locked with a password. Save it again as .xlsx."
         ) from error
     if sheet is not None:
-        match = [t for t in titles if t == sheet] or [
-            t for t in titles if t.strip().casefold() == sheet.strip().casefold()
-        ]
-        if len(match) != 1:
-            raise WrongCall(
-                f"'{file}' has no sheet '{sheet}'; its sheets: {', '.join(titles)}."
-                f"{nearest(sheet, titles)}"
-            )
-        title = match[0]
+        title = named_sheet(file, titles, sheet)
         content = book.get_sheet_by_name(title).to_python(skip_empty_area=False)
     else:
-        filled = {}
-        for name, page in held.items():
-            rows = page.to_python(skip_empty_area=False)
-            if sum(1 for r in rows if sum(1 for c in r if c not in ("", None)) >= 2) >= 2:
-                filled[name] = rows
-        if not filled:
-            raise DataRefused(
-                f"no sheet of '{file}' holds a table (two rows of at least two cells); check that "
-                "it is the right file."
-            )
-        if len(filled) > 1:
-            raise DataRefused(
-                f"'{file}' has {len(filled)} sheets that hold a table: {', '.join(filled)}. Name "
-                f'the one to read, for example sheet = "{next(iter(filled))}".'
-            )
-        title, content = next(iter(filled.items()))
-    cells: list[list[str]] = []
-    dates: list[tuple[int, int]] = []
-    for i, row in enumerate(content):
-        line = []
-        for j, value in enumerate(row):
-            if hasattr(value, "year"):
-                dates.append((i, j))
-            line.append(text_of(value))
-        while line and not line[-1]:
-            line.pop()
-        cells.append(line)
-    while cells and not cells[-1]:
-        cells.pop()
+        filled = {t: page.to_python(skip_empty_area=False) for t, page in held.items()}
+        title = only_table(file, filled.items())
+        content = filled[title]
+    dates = [
+        (i, j) for i, row in enumerate(content) for j, value in enumerate(row)
+        if hasattr(value, "year")
+    ]  # fmt: skip
+    cells = without_tail([[text_of(value) for value in row] for row in content])
     return table_of_cells(place, title, cells, dates, decimal=decimal, header_rows=header_rows)

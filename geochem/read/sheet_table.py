@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import islice
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from geochem.errors import DataRefused
+from geochem.errors import DataRefused, WrongCall, nearest
 from geochem.model.finding import Finding, name_some
 from geochem.model.reading import Dialect
 from geochem.read.header_rows import find_header
@@ -181,3 +183,95 @@ def _eaten_ids(
                 )
             )  # fmt: skip
     return findings
+
+
+def named_sheet(file: str, titles: Sequence[str], wanted: str) -> str:
+    """Find a sheet by its name, else by its name without case and outer spaces.
+
+    Parameters
+    ----------
+    file : str
+        Name of the workbook, for the message.
+    titles : sequence of str
+        Its sheets.
+    wanted : str
+        As given.
+
+    Returns
+    -------
+    str
+        The title.
+
+    Raises
+    ------
+    WrongCall
+        If there is none, or several.
+    """
+    match = [t for t in titles if t == wanted] or [
+        t for t in titles if t.strip().casefold() == wanted.strip().casefold()
+    ]
+    if len(match) != 1:
+        raise WrongCall(
+            f"'{file}' has no sheet '{wanted}'; its sheets: {', '.join(titles)}."
+            f"{nearest(wanted, titles)}"
+        )
+    return match[0]
+
+
+def only_table(file: str, pages: Iterable[tuple[str, Iterable[Sequence[Any]]]]) -> str:
+    """Name the one sheet that holds a table: two rows of two cells among its first 200.
+
+    Parameters
+    ----------
+    file : str
+        Name of the workbook, for the message.
+    pages : iterable of (title, rows)
+        Its sheets.
+
+    Returns
+    -------
+    str
+        The title.
+
+    Raises
+    ------
+    DataRefused
+        If none does, or several do; all are named.
+    """
+    holding = []
+    for title, rows in pages:
+        wide = (row for row in islice(rows, 200) if sum(c not in (None, "") for c in row) >= 2)
+        if len(list(islice(wide, 2))) == 2:
+            holding.append(title)
+    if not holding:
+        raise DataRefused(
+            f"no sheet of '{file}' holds a table (two rows of at least two cells); check that it "
+            "is the right file."
+        )
+    if len(holding) > 1:
+        raise DataRefused(
+            f"'{file}' has {len(holding)} sheets that hold a table: {', '.join(holding)}. Name "
+            f'the one to read, for example sheet = "{holding[0]}".'
+        )
+    return holding[0]
+
+
+def without_tail(rows: list[list[str]]) -> list[list[str]]:
+    """Take away empty cells at the end of rows, and empty rows at the end.
+
+    Parameters
+    ----------
+    rows : list of list of str
+        Cells; changed.
+
+    Returns
+    -------
+    list of list of str
+        The same list.
+    """
+    for row in rows:
+        while row and not row[-1]:
+            row.pop()
+    while rows and not rows[-1]:
+        rows.pop()
+    return rows

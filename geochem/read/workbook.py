@@ -6,20 +6,18 @@ import datetime as dt
 import re
 import warnings
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from geochem.errors import DataRefused, WrongCall, nearest
+from geochem.errors import DataRefused
 from geochem.model.reading import AssayRead
-from geochem.read.sheet_table import table_of_cells, text_of
+from geochem.read.sheet_table import named_sheet, only_table, table_of_cells, text_of, without_tail
 from geochem.read.source_file import check_table, check_unpacked
 from geochem.read.text_table import TextTable
 
 ENDINGS = frozenset({".xlsx", ".xlsm"})
-#: unpacked size above which a workbook is not opened: a small file may unpack to fill the memory
 _PADDED = re.compile(r"0{2,20}")
-MAX_UNPACKED = 2_000_000_000
 
 
 class WorkbookReader:
@@ -131,17 +129,9 @@ def read_workbook(
     try:
         titles = [s.title for s in book.worksheets]
         if sheet is not None:
-            match = [t for t in titles if t == sheet] or [
-                t for t in titles if t.strip().casefold() == sheet.strip().casefold()
-            ]
-            if len(match) != 1:
-                raise WrongCall(
-                    f"'{file}' has no sheet '{sheet}'; its sheets: {', '.join(titles)}."
-                    f"{nearest(sheet, titles)}"
-                )
-            title = match[0]
+            title = named_sheet(file, titles, sheet)
         else:
-            title = _only_table(book, file)
+            title = only_table(file, ((s.title, _rows(s)) for s in book.worksheets))
         cells, dates = _cells(book[title])
     finally:
         book.close()
@@ -151,29 +141,10 @@ def read_workbook(
     )  # fmt: skip
 
 
-def _only_table(book: Any, file: str) -> str:
-    """Name the one sheet that holds a table, or refuse with the names of all that do."""
-    holding = []
-    for sheet in book.worksheets:
-        sheet.reset_dimensions()
-        rows = 0
-        for row in sheet.iter_rows(max_row=200, values_only=True):
-            if sum(1 for c in row if c not in (None, "")) >= 2:
-                rows += 1
-            if rows >= 2:
-                holding.append(sheet.title)
-                break
-    if not holding:
-        raise DataRefused(
-            f"no sheet of '{file}' holds a table (two rows of at least two cells); check that it "
-            "is the right file."
-        )
-    if len(holding) > 1:
-        raise DataRefused(
-            f"'{file}' has {len(holding)} sheets that hold a table: {', '.join(holding)}. Name "
-            f'the one to read, for example sheet = "{holding[0]}".'
-        )
-    return str(holding[0])
+def _rows(sheet: Any) -> Iterator[tuple[Any, ...]]:
+    sheet.reset_dimensions()
+    rows: Iterator[tuple[Any, ...]] = sheet.iter_rows(max_row=200, values_only=True)
+    return rows
 
 
 def _cells(sheet: Any) -> tuple[list[list[str]], list[tuple[int, int]]]:
@@ -191,12 +162,8 @@ def _cells(sheet: Any) -> tuple[list[list[str]], list[tuple[int, int]]]:
                 cells.append(_as_shown(value, cell.number_format))
             else:
                 cells.append("" if value is None else text_of(value))
-        while cells and not cells[-1]:
-            cells.pop()
         rows.append(cells)
-    while rows and not rows[-1]:
-        rows.pop()
-    return rows, dates
+    return without_tail(rows), dates
 
 
 def _as_shown(value: float, shown: str) -> str:

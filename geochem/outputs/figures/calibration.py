@@ -12,7 +12,7 @@ from geochem.outputs.figures.layout import (
     Caption,
     box_of,
     chart_boxes,
-    head_and_foot,
+    finished,
     new_page,
     place,
 )  # fmt: skip
@@ -225,5 +225,4 @@ def draw_calibrations(
             _residuals(place(page, (left, bottom, wide, strip)), chart, calibration, pairs)
     words = "Line: fit with errors on both sides, in its valid range (shaded); dashed: one to one."
     words += " Below each chart what the line leaves over."
-    head_and_foot(page, caption or Caption("Portable XRF against laboratory", words), info)
-    return page
+    return finished(page, "Portable XRF against laboratory", words, info=info, caption=caption)

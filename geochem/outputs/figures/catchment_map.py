@@ -7,18 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geochem.outputs.figures.base_map import area_path, draw_base
-from geochem.outputs.figures.layout import (
-    MAP_BOX,
-    Caption,
-    furnish,
-    head_and_foot,
-    map_window,
-    new_page,
-    page_of,
-    place,
-)  # fmt: skip
-from geochem.outputs.figures.panel import Block, Entry, draw_panel
+from geochem.outputs.figures.base_map import area_path
+from geochem.outputs.figures.layout import Caption
+from geochem.outputs.figures.map_sheet import start_map
+from geochem.outputs.figures.panel import Block, Entry
 from geochem.outputs.figures.style import FAINT, MUTED, PAPER, RAMP, literal, styled
 from geochem.outputs.figures.symbols import medium_style, positions, put
 from geochem.outputs.wording import figure
@@ -67,13 +59,10 @@ def draw_catchments(
     """
     from matplotlib.patches import PathPatch
 
-    own = ax is None
-    ax = place(new_page(), MAP_BOX) if ax is None else ax
     frame, times = found.frame, times_expected(found, element)
     west, south, east, north = (float(v) for v in frame.total_bounds)
-    nothing = np.empty(0)
-    window = map_window(nothing, nothing, also=[(west, south, east, north)])
-    ground = draw_base(ax, layers, window, fill=False)
+    sheet = start_map(ax, layers, also=[(west, south, east, north)], fill=False)
+    ax = sheet.ax
     level = np.searchsorted(LIMITS, times, side="left")
     shapes = frame.geometry.to_numpy()
     for i in np.argsort(-frame["area_km2"].to_numpy(), kind="stable"):
@@ -103,15 +92,11 @@ def draw_catchments(
         blocks.append(Block("", (Entry("stream sediments", f"{len(x)}", marker=style),)))
     blocks.append(Block("Most productive", note=_best(found, element)))
     blocks.append(Block("Rocks upstream", note=_rocks(found, element)))
-    furnish(ax, window, info)
-    draw_panel(ax, [*blocks, *ground])
-    if own:
-        default = Caption(
-            f"{element} in stream sediments: catchments",
-            "A sediment speaks for the ground upstream of it; the points are not interpolated.",
-        )
-        head_and_foot(page_of(ax), caption or default, info)
-    return ax
+    default = Caption(
+        f"{element} in stream sediments: catchments",
+        "A sediment speaks for the ground upstream of it; the points are not interpolated.",
+    )
+    return sheet.finish(blocks, default, info=info, caption=caption)
 
 
 def _best(found: SedimentCatchments, element: str) -> str:

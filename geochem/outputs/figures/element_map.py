@@ -8,18 +8,9 @@ import numpy as np
 
 from geochem.model.tables import values_of
 from geochem.outputs.classes import class_levels, class_limits
-from geochem.outputs.figures.base_map import draw_base, layer_window
-from geochem.outputs.figures.layout import (
-    MAP_BOX,
-    Caption,
-    furnish,
-    head_and_foot,
-    map_window,
-    new_page,
-    page_of,
-    place,
-)  # fmt: skip
-from geochem.outputs.figures.panel import Block, Entry, draw_panel
+from geochem.outputs.figures.layout import Caption
+from geochem.outputs.figures.map_sheet import start_map
+from geochem.outputs.figures.panel import Block, Entry
 from geochem.outputs.figures.style import (
     ABOVE,
     ACCENT,
@@ -89,11 +80,9 @@ def draw_element(
         If there is no such element.
     """
     values = values_of(samples, element)
-    own = ax is None
-    ax = place(new_page(), MAP_BOX) if ax is None else ax
     x, y = positions(samples)
-    window = map_window(x, y, also=layer_window(layers, x, y))
-    ground = draw_base(ax, layers, window)
+    sheet = start_map(ax, layers, (x, y))
+    ax, window = sheet.ax, sheet.window
     known = np.isfinite(values.value)
     measured = known & ~values.below
     medium, media = media_of(samples)
@@ -158,7 +147,6 @@ def draw_element(
             Entry("undecided: limit beyond threshold", f"{int(undecided.sum())}", marker=style)
         )
     entries.reverse()
-    furnish(ax, window, info)
     blocks = [Block(f"{element} [{unit}], number of samples", tuple(entries), note=note)]
     if np.isfinite(limit).any():
         beyond = int((rings | (over & (values.value > limit))).sum())
@@ -174,15 +162,12 @@ def draw_element(
     if not measured.any():
         words = "No value is above detection." if known.any() else "There are no results."
         blocks.insert(0, Block(f"{element}: {words}"))
-    draw_panel(ax, [*blocks, *ground])
-    if own:
-        share = share_text(int(hidden.sum()), int(known.sum()))
-        default = Caption(
-            f"{element} in {_listed(media)}",
-            f"n = {int(known.sum())} results, {share} below detection.",
-        )
-        head_and_foot(page_of(ax), caption or default, info)
-    return ax
+    share = share_text(int(hidden.sum()), int(known.sum()))
+    default = Caption(
+        f"{element} in {_listed(media)}",
+        f"n = {int(known.sum())} results, {share} below detection.",
+    )
+    return sheet.finish(blocks, default, info=info, caption=caption)
 
 
 def _ring(level: int, size: float) -> dict[str, Any]:

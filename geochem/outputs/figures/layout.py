@@ -172,6 +172,36 @@ def head_and_foot(page: Figure, caption: Caption, info: CampaignInfo | None) -> 
     )
 
 
+def finished(
+    page: Figure,
+    title: str,
+    words: str,
+    *,
+    info: CampaignInfo | None,
+    caption: Caption | None,
+) -> Figure:
+    """Put head and foot on a page of charts.
+
+    Parameters
+    ----------
+    page : Figure
+        With its charts.
+    title, words : str
+        Of the caption, when none is given.
+    info : CampaignInfo, optional
+        As in `head_and_foot`.
+    caption : Caption, optional
+        Instead of title and words.
+
+    Returns
+    -------
+    Figure
+        The page.
+    """
+    head_and_foot(page, caption or Caption(title, words), info)
+    return page
+
+
 def _foot(caption: Caption, info: CampaignInfo | None) -> tuple[str, str, str]:
     source = literal(caption.source, 300)
     if info is None:

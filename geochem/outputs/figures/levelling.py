@@ -10,7 +10,7 @@ from geochem.outputs.figures.layout import (
     WIDE_BOX,
     Caption,
     chart_boxes,
-    head_and_foot,
+    finished,
     new_page,
     place,
 )  # fmt: skip
@@ -128,5 +128,4 @@ def draw_levelling(
         "the factor. Groups on different ground differ truly; only what their common "
         f"{' and '.join(levelling.evidence)} show was taken out.{more}"
     )
-    head_and_foot(page, caption or Caption("Levelling: before and after", words), info)
-    return page
+    return finished(page, "Levelling: before and after", words, info=info, caption=caption)

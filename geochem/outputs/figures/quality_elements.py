@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.elements import element_rank
-from geochem.outputs.figures.layout import Caption, head_and_foot, new_page, place
+from geochem.outputs.figures.layout import Caption, finished, new_page, place
 from geochem.outputs.figures.style import ACCENT, INK, MUTED, PAPER, RAMP, literal, styled
 from geochem.outputs.figures.text_fit import one_line
 
@@ -89,8 +89,9 @@ def draw_reliability(
         "D definitive, S quantitative screening, Q qualitative, x unusable; framed: set by hand. "
         "All reasons stand in the table of reliability."
     )
-    head_and_foot(page, caption or Caption("How far each element can be believed", words), info)
-    return page
+    return finished(
+        page, "How far each element can be believed", words, info=info, caption=caption
+    )
 
 
 @styled
@@ -133,5 +134,4 @@ def draw_pellets(
         "Dot: usual pellet, triangle: thinnest. Under each element its line [keV] and the depth "
         "that 99 % of it come from in pressed soil [mm]."
     )
-    head_and_foot(page, caption or Caption("Are the pellets thick enough?", words), info)
-    return page
+    return finished(page, "Are the pellets thick enough?", words, info=info, caption=caption)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.elements import element_rank
-from geochem.outputs.figures.layout import Caption, head_and_foot, new_page, place
+from geochem.outputs.figures.layout import Caption, finished, new_page, place
 from geochem.outputs.figures.style import ACCENT, INK, RAMP, literal, styled
 
 if TYPE_CHECKING:
@@ -90,5 +90,4 @@ def draw_laboratory(
         "Left: samples back and outstanding by job. Right: share of high readings that the "
         "laboratory found high too, 90 % interval, with the counts above."
     )
-    head_and_foot(page, caption or Caption("Laboratory", words), info)
-    return page
+    return finished(page, "Laboratory", words, info=info, caption=caption)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.elements import element_rank
-from geochem.outputs.figures.layout import Caption, head_and_foot, new_page, place
+from geochem.outputs.figures.layout import Caption, finished, new_page, place
 from geochem.outputs.figures.quality_pairs import log_axis
 from geochem.outputs.figures.style import ACCENT, INK, PAPER, SERIES, SERIES_COLOURS, styled
 
@@ -75,8 +75,7 @@ def draw_blanks(
         f"{len(shown)} results; reference: detection limit, certified or usual value of the blank. "
         "Cross: below detection; triangle: warns; square: fails."
     )
-    head_and_foot(page, caption or Caption("Blanks in the order of reading", words), info)
-    return page
+    return finished(page, "Blanks in the order of reading", words, info=info, caption=caption)
 
 
 @styled
@@ -123,5 +122,4 @@ def draw_detection(
     ax.grid(visible=True, axis="y")
     ax.legend(ncols=5, loc="lower left", bbox_to_anchor=(0, 1.01), frameon=False, fontsize=7.5)
     words = f"{assay}. A star marks elements whose stated limit is better than controls support."
-    head_and_foot(page, caption or Caption("Detection limits", words), info)
-    return page
+    return finished(page, "Detection limits", words, info=info, caption=caption)

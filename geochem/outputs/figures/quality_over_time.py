@@ -10,7 +10,7 @@ from geochem.outputs.figures.layout import (
     WIDE_BOX,
     Caption,
     chart_boxes,
-    head_and_foot,
+    finished,
     new_page,
     place,
 )  # fmt: skip
@@ -136,5 +136,4 @@ def draw_drift(
         f"Readings relative to the usual value of each standard; {n} of {len(drift)} series "
         "drift. Thick: drift within a batch; dashed: change of level."
     )
-    head_and_foot(page, caption or Caption("Drift of standards", words), info)
-    return page
+    return finished(page, "Drift of standards", words, info=info, caption=caption)

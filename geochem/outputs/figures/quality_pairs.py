@@ -13,7 +13,7 @@ from geochem.outputs.figures.layout import (
     Caption,
     box_of,
     chart_boxes,
-    head_and_foot,
+    finished,
     new_page,
     place,
 )  # fmt: skip
@@ -173,8 +173,7 @@ def draw_duplicates(
         "Dashed: 95 % of pairs lie below it when the CV is just acceptable; line: median difference "
         "by regression (from 50 pairs); hollow: near or below detection, left out."
     )
-    head_and_foot(page, caption or Caption("Duplicates", words), info)
-    return page
+    return finished(page, "Duplicates", words, info=info, caption=caption)
 
 
 @styled
@@ -224,5 +223,4 @@ def draw_variances(
         )
     ax.set_ylim(0, 105)
     ax.set_ylabel("share of variance [%]", labelpad=1)
-    head_and_foot(page, caption or Caption("Where the variance comes from", words), info)
-    return page
+    return finished(page, "Where the variance comes from", words, info=info, caption=caption)

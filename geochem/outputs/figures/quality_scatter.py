@@ -11,7 +11,7 @@ from geochem.outputs.figures.layout import (
     WIDE_BOX,
     Caption,
     chart_boxes,
-    head_and_foot,
+    finished,
     new_page,
     place,
 )  # fmt: skip
@@ -77,8 +77,7 @@ def draw_duplicate_scatter(
         "of the pairs in order; where the CV is just acceptable 90 % of pairs lie under the dashed "
         "line. Pairs near detection are left out."
     )
-    head_and_foot(page, caption or Caption("Duplicates: second against first", words), info)
-    return page
+    return finished(page, "Duplicates: second against first", words, info=info, caption=caption)
 
 
 def _scatter(ax: Axes, mine: pd.DataFrame, row: pd.Series, title: str) -> None:
@@ -171,5 +170,4 @@ def draw_correction(
         f"{n} of {len(correction)} batches and elements were corrected. Root-mean-square departure "
         "from the usual value; after: each standard predicted from the others."
     )
-    head_and_foot(page, caption or Caption("Drift correction, before and after", words), info)
-    return page
+    return finished(page, "Drift correction, before and after", words, info=info, caption=caption)

@@ -6,18 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from geochem.outputs.figures.base_map import draw_base, layer_window
-from geochem.outputs.figures.layout import (
-    MAP_BOX,
-    Caption,
-    furnish,
-    head_and_foot,
-    map_window,
-    new_page,
-    page_of,
-    place,
-)  # fmt: skip
-from geochem.outputs.figures.panel import Block, Entry, draw_panel
+from geochem.outputs.figures.layout import Caption
+from geochem.outputs.figures.map_sheet import start_map
+from geochem.outputs.figures.panel import Block, Entry
 from geochem.outputs.figures.style import MUTED, styled
 from geochem.outputs.figures.symbols import media_of, medium_style, positions, put, symbol_size
 
@@ -63,11 +54,9 @@ def draw_samples(
     Axes
         The map.
     """
-    own = ax is None
-    ax = place(new_page(), MAP_BOX) if ax is None else ax
     x, y = positions(samples)
-    window = map_window(x, y, also=layer_window(layers, x, y))
-    ground = draw_base(ax, layers, window)
+    sheet = start_map(ax, layers, (x, y))
+    ax, window = sheet.ax, sheet.window
     medium, media = media_of(samples)
     context = np.zeros(len(samples), dtype=bool)
     if "use" in samples.columns:
@@ -84,7 +73,6 @@ def draw_samples(
         style = {"marker": "o", "ms": size, "mfc": "none", "mec": MUTED, "mew": 0.6}
         n = put(ax, x[context], y[context], style, zorder=2.9, label="context")
         entries.append(Entry("historical, shown only", f"{n}", marker=style))
-    furnish(ax, window, info)
     lines = [
         f"{s.medium}{f' {s.grid}' if s.grid else ''}: "
         + (
@@ -97,10 +85,6 @@ def draw_samples(
     blocks = [
         Block("Samples, number of each medium", tuple(entries)),
         *([Block("Spacing as measured", note="; ".join(lines) + ".")] if lines else []),
-        *ground,
     ]
-    draw_panel(ax, blocks)
-    if own:
-        default = Caption("Where samples were taken", f"n = {len(samples)} located samples.")
-        head_and_foot(page_of(ax), caption or default, info)
-    return ax
+    default = Caption("Where samples were taken", f"n = {len(samples)} located samples.")
+    return sheet.finish(blocks, default, info=info, caption=caption)

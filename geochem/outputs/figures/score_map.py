@@ -6,18 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from geochem.outputs.figures.base_map import draw_base, layer_window
-from geochem.outputs.figures.layout import (
-    MAP_BOX,
-    Caption,
-    furnish,
-    head_and_foot,
-    map_window,
-    new_page,
-    page_of,
-    place,
-)  # fmt: skip
-from geochem.outputs.figures.panel import Block, Entry, draw_panel
+from geochem.outputs.figures.layout import Caption
+from geochem.outputs.figures.map_sheet import start_map
+from geochem.outputs.figures.panel import Block, Entry
 from geochem.outputs.figures.style import NO_DATA, shape_of, styled
 from geochem.outputs.figures.symbols import graded_style, media_of, positions, put, symbol_size
 from geochem.outputs.wording import figure
@@ -60,18 +51,15 @@ def draw_score(
     Axes
         The map.
     """
-    own = ax is None
-    ax = place(new_page(), MAP_BOX) if ax is None else ax
     points = evidence.anomalies
     x, y = positions(points)
     score = evidence.scores[association.name].to_numpy(dtype=float)
-    window = map_window(x, y, also=layer_window(layers, x, y))
-    ground = draw_base(ax, layers, window)
+    sheet = start_map(ax, layers, (x, y))
+    ax, window = sheet.ax, sheet.window
     medium, media = media_of(points)
     size = symbol_size(ax, x, y, window)
     draw_scores(ax, x, y, score, medium, size)
     entries = score_entries(score, size)
-    furnish(ax, window, info)
     weights = ", ".join(f"{e} {association.weights.get(e, 0.0):+.2g}" for e in association.used)
     missing = (
         f" Not used (not measured or not fit): {', '.join(association.missing)}."
@@ -89,14 +77,11 @@ def draw_score(
             for m in media
         )  # fmt: skip
         blocks.append(Block("Shape of the symbols", shapes))
-    draw_panel(ax, [*blocks, *ground])
-    if own:
-        default = Caption(
-            f"{association.title}: score of {', '.join(association.used)}",
-            f"n = {int(np.isfinite(score).sum())} scored samples.",
-        )
-        head_and_foot(page_of(ax), caption or default, info)
-    return ax
+    default = Caption(
+        f"{association.title}: score of {', '.join(association.used)}",
+        f"n = {int(np.isfinite(score).sum())} scored samples.",
+    )
+    return sheet.finish(blocks, default, info=info, caption=caption)
 
 
 def draw_scores(

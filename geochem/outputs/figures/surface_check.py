@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geochem.outputs.figures.layout import Caption, head_and_foot, new_page, place
+from geochem.outputs.figures.layout import Caption, finished, new_page, place
 from geochem.outputs.figures.style import ACCENT, INK, MUTED, PAPER, RAMP, styled
 from geochem.outputs.figures.text_fit import round_steps, tick_text
 from geochem.outputs.wording import figure
@@ -47,10 +47,8 @@ def draw_surface_check(
     _coverage(place(page, _BOXES[2]), surface)
     sheet_words(page, surface)
     note = f"n = {surface.n_used} samples. Scale: {surface.details.get('scale', 'as measured')}."
-    head_and_foot(
-        page, caption or Caption(f"{surface.title}: how good the surface is", note), info
-    )
-    return page
+    title = f"{surface.title}: how good the surface is"
+    return finished(page, title, note, info=info, caption=caption)
 
 
 @styled

@@ -6,18 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geochem.outputs.figures.base_map import draw_base
-from geochem.outputs.figures.layout import (
-    MAP_BOX,
-    Caption,
-    furnish,
-    head_and_foot,
-    map_window,
-    new_page,
-    page_of,
-    place,
-)  # fmt: skip
-from geochem.outputs.figures.panel import Block, Entry, draw_panel
+from geochem.outputs.figures.layout import Caption
+from geochem.outputs.figures.map_sheet import MapSheet, start_map
+from geochem.outputs.figures.panel import Block, Entry
 from geochem.outputs.figures.style import INK, MUTED, colour_map, styled
 from geochem.outputs.figures.symbols import positions, put
 from geochem.outputs.figures.text_fit import log_steps, round_steps, tick_text
@@ -62,14 +53,8 @@ def draw_surface(
     """
     from matplotlib.colors import LogNorm, Normalize
 
-    own = ax is None
-    ax = place(new_page(), MAP_BOX) if ax is None else ax
-    rows, columns = surface.values.shape
-    east = surface.west + columns * surface.cell
-    south = surface.north - rows * surface.cell
-    nothing = np.empty(0)
-    window = map_window(nothing, nothing, also=[(surface.west, south, east, surface.north)])
-    ground = draw_base(ax, layers, window, fill=False)
+    sheet = surface_sheet(ax, surface, layers)
+    ax = sheet.ax
     values, unit, words = _shown(surface)
     log = unit in ("ppm", "ppb", "%", "g/t")
     known = values[np.isfinite(values) & ((values > 0) | (not log))]
@@ -81,11 +66,7 @@ def draw_surface(
         norm: Any = LogNorm(low, high) if log else Normalize(low, high)
         ticks = log_steps(low, high) if log else round_steps(low, high, 6)
         colours = colour_map()
-        ax.imshow(
-            values, extent=(surface.west, east, south, surface.north), origin="upper",
-            cmap=colours, norm=norm, interpolation="nearest", aspect="auto", zorder=1.2,
-            gid="surface",
-        )  # fmt: skip
+        show_grid(ax, surface, values, norm, "surface")
         blocks.append(
             Block(
                 f"{words} [{unit}]" if unit else words,
@@ -95,21 +76,91 @@ def draw_surface(
         )
     else:
         blocks.append(Block(f"{words}: no cell could be estimated."))
-    if samples is not None and len(samples):
-        x, y = positions(samples)
-        style = {"marker": "o", "ms": 1.5 if len(x) < 2000 else 0.8, "mfc": INK, "mec": "none"}
-        put(ax, x, y, {**style, "alpha": 0.45}, zorder=3, label="samples")
-        blocks.append(Block("", (Entry("samples", f"{len(x)}", marker=style),)))
+    blocks += sample_dots(ax, samples, 0.45)
     covered = hatch_cover(ax, surface)
     if covered is not None:
         blocks.append(covered)
-    furnish(ax, window, info)
     blocks.append(Block("How it was made", note=_how(surface)))
-    draw_panel(ax, [*blocks, *ground])
-    if own:
-        default = Caption(f"{surface.title}, surface", f"n = {surface.n_used} samples.")
-        head_and_foot(page_of(ax), caption or default, info)
-    return ax
+    default = Caption(f"{surface.title}, surface", f"n = {surface.n_used} samples.")
+    return sheet.finish(blocks, default, info=info, caption=caption)
+
+
+def surface_sheet(ax: Axes | None, surface: Surface, layers: Layers | None) -> MapSheet:
+    """Begin a map whose window is a grid.
+
+    Parameters
+    ----------
+    ax : Axes or None
+        Where to draw; a new page when None.
+    surface : Surface
+        The grid.
+    layers : Layers, optional
+        Drawn beneath, without fillings.
+
+    Returns
+    -------
+    MapSheet
+        The map.
+    """
+    west, east, south, north = _extent(surface)
+    return start_map(ax, layers, also=[(west, south, east, north)], fill=False)
+
+
+def _extent(surface: Surface) -> tuple[float, float, float, float]:
+    rows, columns = surface.values.shape
+    east = surface.west + columns * surface.cell
+    return surface.west, east, surface.north - rows * surface.cell, surface.north
+
+
+def show_grid(
+    ax: Axes, surface: Surface, values: npt.NDArray[np.float64], norm: Any, name: str
+) -> None:
+    """Colour the cells of a grid.
+
+    Parameters
+    ----------
+    ax : Axes
+        The map.
+    surface : Surface
+        Where the cells lie.
+    values : ndarray, shape as the grid
+        What is shown.
+    norm : matplotlib.colors.Normalize
+        Scale.
+    name : str
+        What the picture is called inside the figure.
+    """
+    ax.imshow(
+        values, extent=_extent(surface), origin="upper", cmap=colour_map(), norm=norm,
+        interpolation="nearest", aspect="auto", zorder=1.2, gid=name,
+    )  # fmt: skip
+
+
+def sample_dots(ax: Axes, samples: gpd.GeoDataFrame | None, alpha: float) -> list[Block]:
+    """Draw samples faintly over a grid; give what the legend says.
+
+    Parameters
+    ----------
+    ax : Axes
+        The map.
+    samples : geopandas.GeoDataFrame, optional
+        Located samples.
+    alpha : float
+        How faintly.
+
+    Returns
+    -------
+    list of Block
+        One, or none.
+    """
+    if samples is None or not len(samples):
+        return []
+    x, y = positions(samples)
+    style: dict[str, Any] = {
+        "marker": "o", "ms": 1.5 if len(x) < 2000 else 0.8, "mfc": INK, "mec": "none",
+    }  # fmt: skip
+    put(ax, x, y, {**style, "alpha": alpha}, zorder=3, label="samples")
+    return [Block("", (Entry("samples", f"{len(x)}", marker=style),))]
 
 
 def hatch_cover(ax: Axes, surface: Surface) -> Block | None:

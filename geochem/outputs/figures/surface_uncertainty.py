@@ -6,21 +6,10 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from geochem.outputs.figures.base_map import draw_base
-from geochem.outputs.figures.layout import (
-    MAP_BOX,
-    Caption,
-    furnish,
-    head_and_foot,
-    map_window,
-    new_page,
-    page_of,
-    place,
-)  # fmt: skip
-from geochem.outputs.figures.panel import Block, Entry, draw_panel
-from geochem.outputs.figures.style import INK, colour_map, styled
-from geochem.outputs.figures.surface_map import hatch_cover
-from geochem.outputs.figures.symbols import positions, put
+from geochem.outputs.figures.layout import Caption
+from geochem.outputs.figures.panel import Block
+from geochem.outputs.figures.style import colour_map, styled
+from geochem.outputs.figures.surface_map import hatch_cover, sample_dots, show_grid, surface_sheet
 from geochem.outputs.figures.text_fit import log_steps, round_steps, tick_text
 from geochem.outputs.wording import figure
 from geochem.units import shown_unit
@@ -77,36 +66,17 @@ def draw_uncertainty(
     values, norm, ticks, labels, title, note = _scale(surface, what)
     if values is None:
         raise WrongCall(f"the surface of {surface.title} has no {what}.")
-    own = ax is None
-    ax = place(new_page(), MAP_BOX) if ax is None else ax
-    rows, columns = values.shape
-    east = surface.west + columns * surface.cell
-    south = surface.north - rows * surface.cell
-    nothing = np.empty(0)
-    window = map_window(nothing, nothing, also=[(surface.west, south, east, surface.north)])
-    ground = draw_base(ax, layers, window, fill=False)
-    ax.imshow(
-        values, extent=(surface.west, east, south, surface.north), origin="upper",
-        cmap=colour_map(), norm=norm, interpolation="nearest", aspect="auto", zorder=1.2,
-        gid=what,
-    )  # fmt: skip
+    sheet = surface_sheet(ax, surface, layers)
+    ax = sheet.ax
+    show_grid(ax, surface, values, norm, what)
     blocks = [Block(title, bar=(colour_map(), norm, ticks, labels), note=note)]
     covered = hatch_cover(ax, surface)
     if covered is not None:
         blocks.append(covered)
-    if samples is not None and len(samples):
-        x, y = positions(samples)
-        style: dict[str, Any] = {
-            "marker": "o", "ms": 1.5 if len(x) < 2000 else 0.8, "mfc": INK, "mec": "none",
-        }  # fmt: skip
-        put(ax, x, y, {**style, "alpha": 0.6}, zorder=3, label="samples")
-        blocks.append(Block("", (Entry("samples", f"{len(x)}", marker=style),)))
-    furnish(ax, window, info)
-    draw_panel(ax, [*blocks, Block("How honest it is", note=_honest(surface)), *ground])
-    if own:
-        default = Caption(f"{surface.title}: {title}", f"n = {surface.n_used} samples.")
-        head_and_foot(page_of(ax), caption or default, info)
-    return ax
+    blocks += sample_dots(ax, samples, 0.6)
+    blocks.append(Block("How honest it is", note=_honest(surface)))
+    default = Caption(f"{surface.title}: {title}", f"n = {surface.n_used} samples.")
+    return sheet.finish(blocks, default, info=info, caption=caption)
 
 
 def is_log(surface: Surface) -> bool:

@@ -6,20 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geochem.outputs.figures.base_map import area_path, draw_base, layer_window
-from geochem.outputs.figures.layout import (
-    MAP_BOX,
-    Caption,
-    Window,
-    box_of,
-    furnish,
-    head_and_foot,
-    map_window,
-    new_page,
-    page_of,
-    place,
-)  # fmt: skip
-from geochem.outputs.figures.panel import Block, Entry, draw_panel
+from geochem.outputs.figures.base_map import area_path
+from geochem.outputs.figures.layout import Caption, Window, box_of
+from geochem.outputs.figures.map_sheet import start_map
+from geochem.outputs.figures.panel import Block, Entry
 from geochem.outputs.figures.score_map import draw_scores, score_entries
 from geochem.outputs.figures.style import (
     ACCENT,
@@ -86,17 +76,14 @@ def draw_targets(
     Axes
         The map.
     """
-    own = ax is None
-    ax = place(new_page(), MAP_BOX) if ax is None else ax
     x, y = positions(samples)
     frames = (report.targets, report.leads, report.follow_up, report.holes)
     around = [tuple(float(v) for v in f.total_bounds) for f in frames if len(f)]
-    window = map_window(x, y, also=[*layer_window(layers, x, y), *around])  # type: ignore[list-item]
-    ground = draw_base(ax, layers, window)
+    sheet = start_map(ax, layers, (x, y), also=around)  # type: ignore[arg-type]
+    ax, window = sheet.ax, sheet.window
     blocks = _draw_samples(ax, x, y, samples, evidence, association, window)
     marks = _draw_plans(ax, report, layers, window)
     _draw_outlines(ax, report, x, y, window)
-    furnish(ax, window, info)
     outlines = []
     if len(report.targets):
         outlines.append(Entry("target: rank and name", f"{len(report.targets)}", patch=_EDGE))
@@ -106,11 +93,8 @@ def draw_targets(
                   patch={**_LEAD, "linestyle": "--"})
         )  # fmt: skip
     blocks = [*_target_list(report), Block("Outlines and plans", (*outlines, *marks)), *blocks]
-    draw_panel(ax, [*blocks, *ground])
-    if own:
-        title = "Targets, ranked for follow-up" if len(report.targets) else "No target"
-        head_and_foot(page_of(ax), caption or Caption(title, report.why_none), info)
-    return ax
+    title = "Targets, ranked for follow-up" if len(report.targets) else "No target"
+    return sheet.finish(blocks, Caption(title, report.why_none), info=info, caption=caption)
 
 
 def _target_list(report: TargetReport) -> list[Block]:
