@@ -140,8 +140,8 @@ OPERATIONS: tuple[Operation, ...] = (
     ),
     Operation(
         "targets", "Targets, follow-up and holes",
-        ("survey", "evidence", "background", "spacings", "layers", "catchments", "quality", "clock",
-         "until"),
+        ("survey", "evidence", "background", "spacings", "layers", "catchments", "quality", "gold",
+         "clock", "until"),
         ("targets", "previous", "decisions"), ("targets", "planning.points_per_day", "history", "decisions"),
         f"{_HERE}:propose",
     ),

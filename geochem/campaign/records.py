@@ -18,7 +18,7 @@ from geochem.model.finding import Finding
 RECORDS = (
     "inputs", "layers", "survey", "spacings", "quality", "progress", "compositions", "background",
     "evidence", "surfaces", "catchments", "targets", "previous", "levelling", "dispatch",
-    "decisions", "comparisons",
+    "decisions", "comparisons", "gold",
 )  # fmt: skip
 
 
@@ -116,6 +116,7 @@ def _bundle(
         domains=background.domains,
         decisions=state["decisions"],
         comparisons=state["comparisons"],
+        gold=state["gold"],
         shifts={
             e: dict(zip(background.domains["sample_id"], s.tolist(), strict=True))
             for e, s in background.shifts.items()

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from geochem.background.guideline import Guideline
-    from geochem.model.background import BackgroundReport
+    from geochem.model.background import BackgroundReport, Gold
     from geochem.model.catchments import SedimentCatchments
     from geochem.model.evidence import Composition, Evidence
     from geochem.model.layers import Layers, Spacing
@@ -325,6 +325,7 @@ def propose(
     layers: Layers,
     catchments: SedimentCatchments | None,
     quality: QualityReport,
+    gold: Sequence[Gold] = (),
     clock: datetime,
     until: date | None = None,
 ) -> Given:
@@ -366,6 +367,10 @@ def propose(
         clock=clock,
         seed=settings.seed,
         budget=asked.budget(table["follow_up"], settings.table("planning")["points_per_day"]),
+        alone={
+            e: [s for g in gold if g.element == e for s in g.single]
+            for e in {g.element for g in gold}
+        },
     )
     findings += report.findings
     shown: dict[str, Any] = {}

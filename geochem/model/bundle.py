@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
-from geochem.model.background import Levelling
+from geochem.model.background import Gold, Levelling
 from geochem.model.catchments import SedimentCatchments
 from geochem.model.evidence import Composition, Evidence
 from geochem.model.finding import Finding
@@ -114,6 +114,8 @@ class Bundle:
         Where the background drifts: what the threshold of each sample is times, as log10.
     catchments : SedimentCatchments, optional
         Of stream sediments.
+    gold : tuple of Gold
+        What the laboratory's gold, platinum and palladium can say, per medium.
     """
 
     info: CampaignInfo
@@ -138,3 +140,4 @@ class Bundle:
     comparisons: Mapping[tuple[str, str], Comparison] = field(default_factory=dict)
     shifts: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     catchments: SedimentCatchments | None = None
+    gold: tuple[Gold, ...] = ()

@@ -7,8 +7,8 @@ Infill must not narrow the view: samples closer than 0.6 spacings are averaged i
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -61,6 +61,8 @@ class Sites:
         best association, as a logarithm of a likelihood ratio; NaN where nothing can be said.
     rival : ndarray of str, shape (n,), optional
         That rival, in words.
+    alone : mapping of str to ndarray of bool, shape (n,)
+        High values of a coarse-grained metal without another high one beside them, by element.
     """
 
     frame: pd.DataFrame
@@ -72,6 +74,7 @@ class Sites:
     associations: tuple[Association, ...]
     margin: FloatArray | None = None
     rival: npt.NDArray[np.object_] | None = None
+    alone: Mapping[str, npt.NDArray[np.bool_]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

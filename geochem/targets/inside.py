@@ -146,7 +146,8 @@ def elements_beyond(
         Toward the sign of the association, strongest first, without gated ones.
     meets : bool
         Two of them; or one beyond k = 3 that is sought or, nothing being sought, carries most
-        weight among those measured densely.
+        weight among those measured densely. An element all of whose high values inside stand alone
+        (coarse gold) does not count.
     """
     medium = str(sites.frame["medium"].iloc[inside[0]])
     signed, top = {}, {}
@@ -163,7 +164,12 @@ def elements_beyond(
     beyond = [e for e in signed if top[e] >= POSSIBLE]
     # strongest: by the mean of the three highest, so that one sample does not decide
     beyond.sort(key=lambda e: (-round(_best(signed[e]), 6), element_rank(e)))
-    return beyond, _meets(beyond, top, association, sites, medium, samples, seek)
+    firm = [e for e in beyond if not _only_alone(signed[e], inside, sites.alone.get(e))]
+    return beyond, _meets(firm, top, association, sites, medium, samples, seek)
+
+
+def _only_alone(z: FloatArray, inside: IntArray, alone: npt.NDArray[np.bool_] | None) -> bool:
+    return alone is not None and bool(alone[inside][z >= POSSIBLE].all())
 
 
 def _hidden_by_their_unit(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +54,7 @@ def propose_targets(
     used_names: Sequence[str] = (),
     same_day: gpd.GeoDataFrame | None = None,
     budget: int | None = None,
+    alone: Mapping[str, Sequence[str]] | None = None,
 ) -> TargetReport:
     """Propose targets.
 
@@ -96,6 +98,9 @@ def propose_targets(
         Targets of an earlier run of the same day, whose names are kept.
     budget : int, optional
         Follow-up samples at most; default: as many as are worth it.
+    alone : mapping of str to sequence of str, optional
+        Samples whose high gold (or other metal in few grains) has no other high beside it: such
+        values count in no element condition, so no outline is made of them.
 
     Returns
     -------
@@ -123,6 +128,8 @@ def propose_targets(
         options.setdefault("seed", seed)
 
     sites = gather_sites(samples, evidence, background.backgrounds, seek)
+    ids = sites.frame["sample_id"]
+    sites = replace(sites, alone={e: ids.isin(s).to_numpy() for e, s in (alone or {}).items()})
     grounds, coarse, findings = choose_grounds(sites, spacings, max_spacing_m)
     catchments = None
     if (sites.frame["medium"] == STREAM).any():

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
 
+    from geochem.model.background import Gold
     from geochem.model.bundle import Bundle
     from geochem.model.evidence import Association, Composition
     from geochem.model.quality import Calibration
@@ -52,6 +53,16 @@ def main_medium(bundle: Bundle) -> str:
     counts = medium.value_counts()
     order = sorted(counts.index, key=lambda m: (m not in with_background, -counts[m], m))
     return str(order[0])
+
+
+def gold_shown(bundle: Bundle) -> list[Gold]:
+    """Choose which metal and medium get a figure: of each metal the medium with most detected."""
+    best: dict[str, Gold] = {}
+    for gold in bundle.gold:
+        least = best[gold.element].n_detected if gold.element in best else 4
+        if gold.n_detected > least:
+            best[gold.element] = gold
+    return list(best.values())[:1]
 
 
 def threshold_per_sample(bundle: Bundle, element: str) -> tuple[npt.NDArray[np.float64], str]:

@@ -312,6 +312,12 @@ def _background_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
             yield f"concentration_area_{element}", False, partial(
                 concentration_area.draw_concentration_area, curve, element, medium=medium, info=info,
             )  # fmt: skip
+    for gold in captions.gold_shown(bundle):
+        from geochem.outputs.figures.gold import draw_gold
+
+        yield f"gold_{gold.element}", False, partial(
+            draw_gold, gold, samples, pairs=bundle.quality.pairs, info=info
+        )  # fmt: skip
     medium = captions.main_medium(bundle)
     mine = samples.loc[(samples["medium"].fillna("") == medium).to_numpy()]
     boxed = [e for e in elements if np.isfinite(mine[f"{e}_ppm"].to_numpy(dtype=float)).any()]
