@@ -67,8 +67,7 @@ def without_batch_steps(
         for k, rows in enumerate(rows_of):
             if len(rows) < FEWEST or not names[k]:
                 continue
-            around = np.where(other[rows][:, :, None], before[near[rows]], np.nan)
-            difference = before[rows] - np.nanmedian(around, axis=1)
+            difference = before[rows] - _middle(before[near[rows]], other[rows])
             step = np.median(difference, axis=0)
             spread = 1.4826 * np.median(np.abs(difference - step), axis=0)
             # neighbouring differences share their surroundings: a third counts
@@ -76,6 +75,20 @@ def without_batch_steps(
             kept = np.clip(1.0 - chance / np.maximum(step**2, 1e-12), 0.0, 1.0)
             out[all_of[k]] -= SHARE * kept * step
     return out
+
+
+def _middle(around: FloatArray, other: npt.NDArray[np.bool_]) -> FloatArray:
+    """Give the median of those around that count, shape (n_rows, n_elements).
+
+    `around` has shape (n_rows, k, n_elements), `other` (n_rows, k) with one true at least.
+    """
+    # what does not count is sorted to the end
+    ranked = np.where(other[:, None, :], around.transpose(0, 2, 1), np.inf)
+    ranked.sort(axis=2)
+    count = other.sum(axis=1)[:, None, None]
+    low = np.take_along_axis(ranked, (count - 1) // 2, axis=2)[:, :, 0]
+    high = np.take_along_axis(ranked, count // 2, axis=2)[:, :, 0]
+    return (low + high) / 2
 
 
 def batches_of(results: pd.DataFrame) -> dict[str, str]:

@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geochem.stats.threads import in_threads
+
 if TYPE_CHECKING:
     import numpy.typing as npt
     from scipy.sparse import csr_array
@@ -94,11 +96,14 @@ def halo_filter(
     width = np.array([np.maximum(s * mean, NARROWEST * size) for s in scales])
     weights = np.empty((len(scales), n, k))
     step = max(1, 200_000 // (k * k))  # systems that fit into the cache together
-    for first in range(0, n, step):
+
+    def fill(first: int) -> None:
         rows = slice(first, min(first + step, n))
         weights[:, rows] = _block(
             metres[index[rows]], metres[rows], samples[index[rows]], width, nugget, range_m
         )
+
+    in_threads(fill, range(0, n, step))
     start = np.arange(0, n * k + 1, k)
     return [
         csr_array((weights[s].ravel(), index.ravel(), start), shape=(n, n))

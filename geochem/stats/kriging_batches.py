@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geochem.stats.threads import in_threads
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
@@ -81,9 +83,6 @@ def solve_batches(task: Task, weights: FloatArray | None = None) -> Solved:
     mended : int
         Systems solved by the pseudo-inverse.
     """
-    from concurrent.futures import ThreadPoolExecutor
-    from os import cpu_count
-
     m = len(task.goal)
     out = np.zeros((3, m))
     out[1] = task.own_covariance()
@@ -98,12 +97,7 @@ def solve_batches(task: Task, weights: FloatArray | None = None) -> Solved:
             weights[rows] = own
         return mended
 
-    workers = min(len(tiles), cpu_count() or 1)
-    if workers <= 1:
-        mended = sum(map(work, tiles))
-    else:
-        with ThreadPoolExecutor(workers) as pool:
-            mended = sum(pool.map(work, tiles))
+    mended = sum(in_threads(work, tiles))
     return out[0], np.maximum(out[1], 0.0), out[2], mended
 
 

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.errors import WrongCall, unknown
+from geochem.stats.threads import in_threads
 from geochem.stats.variogram_model import stretched
 
 if TYPE_CHECKING:
@@ -154,7 +155,8 @@ def _structured(
     amplitude = amplitude.astype(kind, copy=False)
     out = np.empty((n_fields, len(scaled)), dtype=kind)
     step = max(1, 500_000 // n_waves)  # as many waves at a time as fit into the cache
-    for first in range(0, len(scaled), step):
+
+    def fill(first: int) -> None:
         turns = scaled[first : first + step] @ waves
         # whole turns come off before the precision does: short waves turn a million times
         turns -= np.rint(turns)
@@ -163,6 +165,8 @@ def _structured(
         out[:, first : first + step] = (
             amplitude[:, :n_waves] @ np.cos(phase).T + amplitude[:, n_waves:] @ np.sin(phase).T
         )
+
+    in_threads(fill, range(0, len(scaled), step))
     return out
 
 

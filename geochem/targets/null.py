@@ -17,11 +17,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
 from geochem.stats.random_fields import simulate_fields
+from geochem.stats.threads import in_threads
 from geochem.stats.variogram import experimental_variogram, fit_variogram
 
 if TYPE_CHECKING:
@@ -49,6 +51,8 @@ FALSE_DISCOVERY = 0.10
 LOOSE = 1.65
 #: reach of the variogram of the background, in mean spacings
 REACH = 8.0
+#: rows of a filter that one thread works on
+_ROWS = 4000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -311,7 +315,7 @@ def simulate_barren(
         mixing = _symmetric_root(part.background.correlation)
         n = part.values.shape[1]
         batch = max(1, min(draws, 30_000_000 // max(1, n * len(part.metres))))
-        filters = [w.astype(np.float32) for w in part.operators]
+        filters = [_in_rows(w) for w in part.operators]
         ratio = np.ones((len(filters), n))
         loose = 0.0
         strongest, peaks = np.zeros(draws), []
@@ -320,13 +324,17 @@ def simulate_barren(
             fields = _fields(part, mixing, size, rng, waves).reshape(len(part.metres), -1)
             top = np.full((len(part.line), size), -np.inf, dtype=np.float32)
             errors = []
-            for s, w in enumerate(filters):
-                filtered = (w @ fields).reshape(-1, n, size)
+            for s, rows in enumerate(filters):
+                filtered = [
+                    made.reshape(-1, n, size)
+                    for made in in_threads(partial(_product, fields), rows)
+                ]
                 if not first:
                     ratio[s], error = _ratio(part.operators[s] @ part.values, filtered)
                     errors.append(error)
-                for a in range(n):
-                    np.maximum(top, filtered[:, a] / np.float32(ratio[s, a]), out=top)
+                in_threads(
+                    partial(_keep_highest, ratio[s]), zip(_pieces(top), filtered, strict=True)
+                )
             if not first and size > 1:
                 loose = float(LOOSE * np.mean(errors))
             # the spread of the background is known only as well as one survey tells it
@@ -372,21 +380,51 @@ def _symmetric_root(correlation: FloatArray) -> FloatArray:
     return root / np.sqrt((root**2).sum(axis=1, keepdims=True))
 
 
-def _ratio(real: FloatArray, filtered: npt.NDArray[np.float32]) -> tuple[FloatArray, float]:
+def _in_rows(operator: Any) -> list[Any]:
+    """Cut a filter into blocks of rows, in single precision like the barren fields."""
+    single = operator.astype(np.float32)
+    return [single[k : k + _ROWS] for k in range(0, single.shape[0], _ROWS)]
+
+
+def _pieces(top: npt.NDArray[np.float32]) -> list[npt.NDArray[np.float32]]:
+    return [top[k : k + _ROWS] for k in range(0, len(top), _ROWS)]
+
+
+def _product(fields: npt.NDArray[np.float32], rows: Any) -> Any:
+    return rows @ fields
+
+
+def _keep_highest(
+    ratio: FloatArray, pair: tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]
+) -> None:
+    """Raise the highest value of each place and survey to those of one filter."""
+    top, filtered = pair
+    for a, spread in enumerate(ratio.astype(np.float32)):
+        np.maximum(top, filtered[:, a] / spread, out=top)
+
+
+def _ratio(
+    real: FloatArray, filtered: Sequence[npt.NDArray[np.float32]]
+) -> tuple[FloatArray, float]:
     """Give the spread of values of one filter, and the relative error of it from a single survey.
 
-    `real` has shape (m, n_associations), `filtered` (m, n_associations, draws).
+    `real` has shape (m, n_associations), `filtered` (m, n_associations, draws) in blocks of rows.
     """
-    square = np.zeros(filtered.shape[1:])
-    for first in range(0, len(filtered), 1000):
-        square += (filtered[first : first + 1000] ** 2).sum(axis=0)
-    one = np.sqrt(square / len(filtered))  # (n_associations, draws)
+    square = np.sum(in_threads(_squares, filtered), axis=0)
+    one = np.sqrt(square / len(real))  # (n_associations, draws)
     deviation = np.sqrt((one**2).mean(axis=1))
     error = float((one.std(axis=1) / np.maximum(deviation, 1e-9)).mean())
     low = np.median(real, axis=0) - np.quantile(real, 0.16, axis=0)
     wider = np.clip(low / 0.9945 / np.maximum(deviation, 1e-9), 1.0, 1.3)
     spread = deviation * (wider if len(real) >= 100 else 1.0)
     return np.maximum(spread, 1e-9), error
+
+
+def _squares(block: npt.NDArray[np.float32]) -> FloatArray:
+    total = np.zeros(block.shape[1:])
+    for first in range(0, len(block), 500):
+        total += (block[first : first + 500] ** 2).sum(axis=0)
+    return total
 
 
 def _outline_peaks(part: Part, top: FloatArray) -> tuple[IntArray, FloatArray]:
