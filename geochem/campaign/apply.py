@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import re
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -23,6 +25,11 @@ from geochem.campaign.layer_file import (
 from geochem.campaign.operations import ON_LAYERS, Operation
 from geochem.errors import DataRefused, WrongCall, unknown
 from geochem.model.finding import Finding
+
+#: of files and layers; leaves room for endings where names may have 255 bytes
+_LONGEST_NAME = 200
+#: names of devices, which Windows opens instead of a file
+_RESERVED = re.compile("CON|PRN|AUX|NUL|(COM|LPT)[0-9]", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,9 +162,18 @@ def _goal(out: str, operation: Operation) -> tuple[Path, str]:
             f"--out is '{out}'; '{operation.name}' writes a file that ends with "
             f"{', '.join(allowed)}."
         )
-    if not path.parent.is_dir():
+    if not os.path.isdir(path.parent):  # noqa: PTH112 - says no to what no path can be
         raise WrongCall(f"--out is '{out}'; there is no folder '{path.parent}'.")
-    return path, layer or (path.stem if path.suffix.lower() != ".gpkg" else operation.name)
+    name = layer or (path.stem if path.suffix.lower() != ".gpkg" else operation.name)
+    reserved = _RESERVED.fullmatch(path.name.partition(".")[0])
+    if "\0" in text or reserved or len(path.name.encode()) > _LONGEST_NAME:
+        raise WrongCall(f"'{path.name[:80]}' can be no name of a file; choose another for --out.")
+    if len(name) > _LONGEST_NAME or not re.fullmatch(r"[\w .-]+", name):
+        raise WrongCall(
+            f"'{name[:80]}' can be no name of a layer: letters, digits, spaces and _ . - are "
+            f"allowed, up to {_LONGEST_NAME}."
+        )
+    return path, name
 
 
 def parse_options(operation: str, texts: list[str]) -> dict[str, Any]:

@@ -31,6 +31,8 @@ DRIVERS = {
 }  # fmt: skip
 #: bytes that a dBASE file has for the name of a column
 _DBASE_NAME = 10
+#: and for a text
+_DBASE_TEXT = 254
 _SHORTENED = "ESRI Shapefile"
 #: what the steps of a run read
 WORKED_ON = "layer.gpkg"
@@ -56,7 +58,7 @@ def split_layer(text: str) -> tuple[str, str | None]:
     >>> split_layer("C:\\soil.gpkg:samples"), split_layer("soil.gpkg"), split_layer("C:/a.shp")
     (('C:\\soil.gpkg', 'samples'), ('soil.gpkg', None), ('C:/a.shp', None))
     """
-    if Path(text).exists():
+    if os.path.exists(text):  # noqa: PTH110 - says no to what no path can be, where pathlib raises
         return text, None
     head, colon, tail = text.rpartition(":")
     if not colon or len(head) < 2 or "/" in tail or "\\" in tail:
@@ -285,12 +287,15 @@ def write_answer(
         made = folder / f"made{goal.suffix.lower()}"
         if goal.suffix.lower() == ".gpkg" and goal.exists():
             shutil.copyfile(goal, made)
-        shortened = _write(shapes, made, DRIVERS[goal.suffix.lower()], layer)
+        driver = DRIVERS[goal.suffix.lower()]
+        if driver == _SHORTENED:
+            findings += _cut_texts(shapes, goal.name)
+        shortened = _write(shapes, made, driver, layer)
         renamed = {new: shortened.get(name, name) for new, name in renamed.items()} | shortened
         changed = {a: b for a, b in renamed.items() if a != b}
         _rename_in_style(style, changed)
         if changed:
-            names = name_some([f"{a} is {b}" for a, b in changed.items()])
+            names = name_some([f"{a[:60]} is {b[:60]}" for a, b in changed.items()])
             findings.append(
                 Finding(
                     "columns-renamed", "warning",
@@ -325,22 +330,41 @@ def _write(shapes: gpd.GeoDataFrame, made: Path, driver: str, layer: str) -> dic
     from geochem.outputs.gis.renderer import geopackage_options, write_geojson
 
     named, how = _as_named(shapes, driver)
-    pairs = zip(shapes.columns, named.columns, strict=True)
-    changed = {str(a): b for a, b in pairs if a != b and b != named.geometry.name}
     plain = _plain(named)
     if driver == "GeoJSON":
         write_geojson(plain, made)
-        return changed
-    if driver == "GPKG":
-        how = {**geopackage_options(made), **how}
-    with warnings.catch_warnings():
-        # a shapefile has dates without time of day: GDAL says so, and writes them as text
-        warnings.filterwarnings("ignore", "Field .* created as", RuntimeWarning)
-        pyogrio.write_dataframe(
-            plain, made, layer=layer, geometry_type=None if len(plain) else "Polygon",
-            **{**how, "append": False},
-        )  # fmt: skip
-    return changed
+    else:
+        if driver == "GPKG":
+            how = {**geopackage_options(made), **how}
+        with warnings.catch_warnings():
+            # what a shapefile cannot hold is told by `write_answer`; dates with a time become text
+            for words in ("Field .* created as", "Normalized/laundered", "Value .* truncated"):
+                warnings.filterwarnings("ignore", words, RuntimeWarning)
+            pyogrio.write_dataframe(
+                plain, made, layer=layer, geometry_type=None if len(plain) else "Polygon",
+                **{**how, "append": False},
+            )  # fmt: skip
+    given = [str(c) for c in shapes.columns if c != shapes.geometry.name]
+    written = pyogrio.read_info(made, layer=layer if driver == "GPKG" else None)["fields"]
+    return {a: str(b) for a, b in zip(given, written, strict=True) if a != b}
+
+
+def _cut_texts(shapes: gpd.GeoDataFrame, file: str) -> list[Finding]:
+    """Say which texts of a shapefile are cut."""
+    cut = []
+    for name in shapes.columns:
+        texts = [v for v in shapes[name] if isinstance(v, str)]
+        if any(len(t.encode()) > _DBASE_TEXT for t in texts):
+            cut.append(f"{name}"[:60])
+    if not cut:
+        return []
+    return [
+        Finding(
+            "texts-cut", "warning",
+            f"a shapefile holds {_DBASE_TEXT} bytes of a text: longer ones of {name_some(cut)} are "
+            "cut; choose .gpkg to keep them.", file,
+        )
+    ]  # fmt: skip
 
 
 def check_not_open(goal: Path) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import zipfile
+from pathlib import Path
 from typing import Any
 
 from geochem.campaign.settings import Settings
-from geochem.errors import WrongCall
+from geochem.errors import DataRefused, WrongCall
 
 
 def check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
@@ -59,13 +61,44 @@ def check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
     return methods
 
 
+def files_of(methods: list[tuple[str, Any, dict[str, Any]]]) -> list[Path]:
+    """List the files that options of renderers name.
+
+    Parameters
+    ----------
+    methods : list of (str, renderer, dict)
+        From `check_methods`.
+
+    Returns
+    -------
+    list of Path
+        Each is there.
+    """
+    return [
+        Path(value)
+        for _, _, options in methods
+        for key, value in options.items()
+        if key.endswith("_file") and value
+    ]
+
+
 def _with_files(settings: Settings, name: str, options: dict[str, Any]) -> dict[str, Any]:
     """Resolve options that name a file, which by rule end in ``_file``, beside the campaign file."""
     resolved = dict(options)
     for key, value in options.items():
         if key.endswith("_file") and value:
-            path = settings.resolve(value)
-            if not path.is_file():
-                raise WrongCall(f"[outputs.options.{name}] {key}: there is no file {path}.")
-            resolved[key] = str(path)
+            resolved[key] = str(_checked_file(settings.resolve(value), f"{name}] {key}"))
     return resolved
+
+
+def _checked_file(path: Path, option: str) -> Path:
+    """Refuse a file that is not there or elsewhere, or a document that would fill the memory."""
+    from geochem.read.source_file import check_local, check_unpacked
+
+    try:
+        check_local(path)
+        if zipfile.is_zipfile(path):
+            check_unpacked(path, "document", "give another one")
+    except DataRefused as refusal:
+        raise WrongCall(f"[outputs.options.{option}: {refusal}") from refusal
+    return path

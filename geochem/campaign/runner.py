@@ -10,7 +10,7 @@ from typing import Any, Protocol
 
 from geochem.campaign.history import start_register, write_snapshot
 from geochem.campaign.memory import check_campaign, parse_size
-from geochem.campaign.methods import check_methods
+from geochem.campaign.methods import check_methods, files_of
 from geochem.campaign.operations import OPERATIONS, Operation
 from geochem.campaign.provenance import write_run_record
 from geochem.campaign.publish import working_on
@@ -20,6 +20,7 @@ from geochem.campaign.rendering import render_all
 from geochem.campaign.settings import Settings, read_campaign
 from geochem.campaign.stages import FOLDER, Kept, Stages, keys_of, result_key
 from geochem.campaign.survey_paths import SURVEY_STEPS, survey_paths
+from geochem.campaign.wiring_inputs import outside_files
 from geochem.errors import GeochemError, WrongCall
 from geochem.model.bundle import Bundle
 
@@ -169,7 +170,11 @@ def run(
         previous, decided = job.state["previous"], settings.decisions
         write_run_record(
             making,
-            inputs=[*job.state["inputs"], *([decided.path] if decided else [])],
+            inputs=[
+                *job.state["inputs"],
+                *files_of(methods),
+                *([decided.path] if decided else []),
+            ],
             base=settings.folder,
             settings=settings.plain(),
             clock=clock.isoformat(),
@@ -177,6 +182,7 @@ def run(
             timings=timings,
         )
         written = work.finish()
+        work.messages += [f.message for f in outside_files(settings, files_of(methods))]
         work.messages += _remember(settings, bundle, clock)
         failed = _into_database(settings, bundle)
         work.messages += failed

@@ -106,7 +106,7 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
     layers, layer_findings = read_layers(settings.layers, settings.top["crs"])
     findings += layer_findings
     inputs += [entry["path"] for entry in settings.layers.values()]
-    findings += _outside(settings, inputs)
+    findings += outside_files(settings, inputs)
     field_log = _stack(logs, contract.FIELD_LOG, extra=True)
     field_log["crs"] = field_log["crs"].where(field_log["crs"].notna(), settings.top["crs"])
     if until is not None:
@@ -123,8 +123,21 @@ def read_inputs(settings: Settings, *, until: date | None) -> Given:
     return outputs, findings
 
 
-def _outside(settings: Settings, inputs: Sequence[Path]) -> list[Finding]:
-    """Say which files lie outside the campaign's folder: it cannot be handed on without them."""
+def outside_files(settings: Settings, inputs: Sequence[Path]) -> list[Finding]:
+    """Say which files lie outside the campaign's folder: it cannot be handed on without them.
+
+    Parameters
+    ----------
+    settings : Settings
+        The campaign.
+    inputs : sequence of Path
+        Files that are read.
+
+    Returns
+    -------
+    list of Finding
+        One note, or none.
+    """
     home = settings.folder.resolve()
     away = sorted({str(p) for p in inputs if not p.resolve().is_relative_to(home)})
     if not away:

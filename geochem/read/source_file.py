@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import zipfile
 from pathlib import Path
@@ -36,6 +37,8 @@ _FIRST_BYTES = {
 MAX_UNPACKED = 2_000_000_000
 #: a real workbook unpacks to some ten times its size; smaller ones may do as they like
 MAX_RATIO, SUSPICIOUS_UNPACKED = 200, 100_000_000
+#: letters of a path that are said: what no path can be may be long
+_TOLD = 400
 _ENTITY = b"<!ENTITY"
 #: documents of the driver library that name other files or servers
 _POINTING = re.compile(
@@ -76,12 +79,14 @@ def check_local(path: str | Path) -> Path:
             f"'{place.name}' is an archive; archives are not opened. Unpack it and give the path "
             "of the file inside."
         )
-    if not place.exists():
-        beside = sorted(p.name for p in place.parent.glob("*")) if place.parent.is_dir() else []
+    if not os.path.exists(place):  # noqa: PTH110 - says no to what no path can be
+        folder = place.parent
+        there = os.path.isdir(folder)  # noqa: PTH112 - likewise
+        beside = sorted(p.name for p in folder.glob("*")) if there else []
         from geochem.errors import nearest
 
         raise DataRefused(
-            f"there is no file '{text}'.{nearest(place.name, beside)} "
+            f"there is no file '{text[:_TOLD]}'.{nearest(place.name, beside)} "
             "Check the path; a relative path starts at the campaign file."
         )
     if not place.is_dir():
@@ -125,13 +130,17 @@ def _narrow(content: bytes) -> bytes:
     return content.replace(b"\x00", b"") if b"\x00" in content[:200] else content
 
 
-def check_unpacked(place: Path) -> None:
-    """Refuse a workbook that is damaged, or that would fill the memory when it is unpacked.
+def check_unpacked(
+    place: Path, what: str = "workbook", instead: str = "save the table as .csv"
+) -> None:
+    """Refuse a document that is damaged, or that would fill the memory when it is unpacked.
 
     Parameters
     ----------
     place : Path
-        A workbook that is a zip file.
+        A workbook or presentation, which is a zip file.
+    what, instead : str
+        What it is, and what else to give, for the message.
 
     Raises
     ------
@@ -149,7 +158,7 @@ def check_unpacked(place: Path) -> None:
             ):
                 raise DataRefused(
                     f"'{place.name}' would unpack from {packed / 1e6:.1f} MB to "
-                    f"{unpacked / 1e6:,.0f} MB; save the table as .csv."
+                    f"{unpacked / 1e6:,.0f} MB; {instead}."
                 )
             for part in parts:
                 if part.filename.lower().endswith((".xml", ".rels")):
@@ -158,11 +167,11 @@ def check_unpacked(place: Path) -> None:
                     if b"<!DOCTYPE" in start.upper() or _ENTITY in start.upper():
                         raise DataRefused(
                             f"'{place.name}' defines entities in {part.filename}, which no "
-                            "workbook needs; save it again in a spreadsheet program."
+                            f"{what} needs; save it again in the program it comes from."
                         )
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError) as error:
         raise DataRefused(
-            f"'{place.name}' is not a whole workbook; copy or export it again, or save it as .csv."
+            f"'{place.name}' is not a whole {what}; copy or export it again, or {instead}."
         ) from error
 
 

@@ -115,10 +115,10 @@ def kill_many(folder: Path, kills: int, seed: int) -> tuple[Counter[str], list[s
             while process.poll() is None and not list(folder.glob(".results.making-*")):
                 time.sleep(0.002)
             time.sleep(random_moment.uniform(0, usual * 0.3))
-        in_time = process.poll() is None
-        killed += in_time
         process.send_signal(signal.SIGKILL)
-        process.wait()
+        # only a run that died of the signal was met alive
+        in_time = process.wait() == -signal.SIGKILL
+        killed += in_time
         left = sorted(
             {p.name.split("-")[0] for p in folder.iterdir() if p.name.startswith(".results")}
         )

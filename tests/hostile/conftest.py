@@ -69,6 +69,11 @@ def write_hostile(folder: Path) -> Path:
 
 
 @pytest.fixture(scope="session")
+def hostile_texts():
+    return TEXTS
+
+
+@pytest.fixture(scope="session")
 def hostile(tmp_path_factory):
     """The result folder, and what stood around it before."""
     import geochem

@@ -195,6 +195,119 @@ def test_strange_campaign_files_are_sentences(tmp_path, text):
     assert len(str(caught.value)) < 5000
 
 
+def test_paths_that_none_can_be():
+    for text in ("x" * 5000, "a/" * 3000 + "b.csv", "a\0b.csv"):
+        with pytest.raises(DataRefused, match="there is no file") as caught:
+            check_local(text)
+        assert len(str(caught.value)) < 1000
+
+
+@pytest.mark.parametrize(
+    ("name", "message"),
+    [
+        ("bomb.pptx", "would unpack"), ("entity.pptx", "defines entities"),
+        ("/vsicurl/http://x/a.pptx", "not a file on this computer"), ("a.zip", "is an archive"),
+        ("/dev/zero", "not a plain file"), ("none.pptx", "there is no file"),
+        ("y" * 5000, "there is no file"),
+    ],
+)  # fmt: skip
+def test_templates_of_slides_are_checked_before_a_run(tmp_path, name, message):
+    import geochem
+    from geochem.testing import write_example_campaign
+
+    path = write_example_campaign(tmp_path, renderers=["slides"])
+    parts = {
+        "bomb.pptx": ("ppt/media/filler.bin", b"\0" * 200_000_000),
+        "entity.pptx": ("ppt/presentation.xml", OUTSIDE.format(secret="/etc/passwd").encode()),
+    }
+    if name in parts:
+        with zipfile.ZipFile(tmp_path / name, "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.writestr(*parts[name])
+    if name == "/dev/zero" and not Path(name).exists():
+        pytest.skip("no such device here")
+    with path.open("a", encoding="utf-8") as stream:
+        stream.write(f"\n[outputs.options.slides]\ntemplate_file = '{name}'\n")
+    with pytest.raises(WrongCall, match=message):
+        geochem.run(path)
+    assert not (tmp_path / "results").exists()
+
+
+def test_a_template_outside_the_folder_is_said_and_recorded(tmp_path):
+    import json
+
+    from pptx import Presentation
+
+    import geochem
+    from geochem.testing import write_example_campaign
+
+    path = write_example_campaign(tmp_path / "campaign", renderers=["slides"])
+    Presentation().save(tmp_path / "house.pptx")
+    with path.open("a", encoding="utf-8") as stream:
+        stream.write("\n[outputs.options.slides]\ntemplate_file = '../house.pptx'\n")
+    result = geochem.run(path)
+    assert any("outside" in m and "house.pptx" in m for m in result.messages)
+    record = json.loads((result.folder / "run.json").read_text("utf-8"))
+    assert any(str(i["path"]).endswith("house.pptx") for i in record["inputs"])
+
+
+@pytest.mark.parametrize(
+    "layer",
+    ["{{ 7*7 }}", "+1+1", "'; DROP TABLE samples; --", "\u202eevil", "a\x1b[31m", "x" * 10_000,
+     "line\nbreak"],
+)  # fmt: skip
+def test_apply_takes_no_hostile_name_of_a_layer(tmp_path, layer):
+    from geochem.campaign.apply import apply
+
+    with pytest.raises(WrongCall, match="no name of a layer"):
+        apply("score", "soil.gpkg", f"{tmp_path / 'o.gpkg'}:{layer}", {})
+
+
+@pytest.mark.parametrize(
+    "out",
+    ["NUL.gpkg", "con.shp", "LPT1.x.fgb", "a\0b.gpkg", "x" * 300 + ".gpkg", "../none/o.gpkg",
+     "/vsizip/x.zip/o.gpkg", "http://x/o.gpkg"],
+)  # fmt: skip
+def test_apply_writes_to_no_hostile_place(tmp_path, monkeypatch, out):
+    from geochem.campaign.apply import apply
+
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(WrongCall, match=r"no name of a file|there is no folder"):
+        apply("score", "soil.gpkg", out, {})
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("out", ["o.gpkg", "o.shp", "o.fgb", "o.geojson"])
+def test_apply_carries_hostile_columns_and_texts(tmp_path, hostile_texts, out):
+    import xml.etree.ElementTree as ET
+
+    import geopandas as gpd
+
+    from geochem.campaign.apply import apply
+
+    n = 40
+    rows = {
+        "sample_id": [f"{hostile_texts[i % len(hostile_texts)]}#{i}" for i in range(n)],
+        "Cu_ppm": [10.0 + i % 7 for i in range(n)],
+        **dict.fromkeys(hostile_texts, "v"),
+    }
+    places = gpd.points_from_xy(
+        [500_000 + 50 * (i % 8) for i in range(n)], [7_000_000 + 100 * (i // 8) for i in range(n)]
+    )
+    frame = gpd.GeoDataFrame(rows, geometry=places, crs="EPSG:32735")
+    (tmp_path / "in.geojson").write_text(
+        frame.to_crs(4326).to_json(drop_id=True), encoding="utf-8"
+    )
+    done = apply(
+        "threshold", str(tmp_path / "in.geojson"), str(tmp_path / out),
+        {"element": "Cu", "crs": "EPSG:32735"},
+    )  # fmt: skip
+    ET.parse(done.style)
+    answer = gpd.read_file(done.path)
+    assert len(answer) == n
+    assert len(answer.columns) == len(frame.columns) + 3
+    assert all(len(f.message) < 1000 for f in done.findings)
+
+
 def test_a_layer_name_cannot_leave_the_folder(tmp_path):
     with pytest.raises(WrongCall):
         settings(tmp_path, **{"../../x": 5})
