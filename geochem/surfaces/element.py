@@ -177,13 +177,13 @@ def interpolate(
                 f"than {LEAST} samples there.",
             )
         )  # fmt: skip
-    checks = whole.checks.table()
-    if checks["rmse"] >= checks["rmse_of_median"]:
+    if not whole.checks.better_than_median():
+        checks = whole.checks.table()
         findings.append(
             Finding(
                 "surface-no-better", "warning",
-                f"{medium}: the surface of {title} predicts left-out samples no better than their "
-                f"median (error {checks['rmse']:.3g} against {checks['rmse_of_median']:.3g}); "
+                f"{medium}: the surface of {title} predicts left-out samples not surely better "
+                f"than their median (error {checks['rmse']:.3g} against {checks['rmse_of_median']:.3g}); "
                 "read it as a picture only.",
             )
         )  # fmt: skip

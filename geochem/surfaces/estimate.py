@@ -34,6 +34,8 @@ METHODS = {
     "ordinary_kriging": "Matheron 1963, Economic Geology 58:1246-1266",
     "inverse_distance": "common practice, no source (power 2)",
 }
+#: standard errors that the gain over the median must exceed, one side of 95 %
+_SURE = 1.645
 #: at most so many samples are left out one by one
 _CHECKED = 1000
 _FOLDS = 10
@@ -93,6 +95,18 @@ class Checks:
             "rmse_inverse_distance": validate(self.true, self.by_distance).rmse,
             "rmse_nearest": validate(self.true, self.nearest).rmse,
         }
+
+    def better_than_median(self) -> bool:
+        """Say whether squared errors are surely smaller than those of the median.
+
+        The mean difference must exceed 1.645 of its standard errors (paired, one side of 95 %):
+        on noise a surface is a little better or worse than the median by chance.
+        """
+        gain = (self.true - self.median) ** 2 - (self.true - self.predicted) ** 2
+        gain = gain[np.isfinite(gain)]
+        if len(gain) < 2:
+            return False
+        return bool(gain.mean() > _SURE * gain.std(ddof=1) / np.sqrt(len(gain)))
 
 
 def join_checks(parts: Sequence[Checks]) -> Checks:

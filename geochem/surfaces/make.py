@@ -246,7 +246,7 @@ def _element(
         helped = regress_on_helpers(entered.log, dense, helpers)
         if isinstance(helped, Helped):
             surface, findings = helped_surface(
-                site, element, entered.log, entered.log_variance, helped
+                site, element, entered.log, entered.log_variance, helped, threshold=limit
             )
             if surface is not None:
                 return surface, findings

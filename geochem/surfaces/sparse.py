@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.model.finding import Finding
+from geochem.stats.back_transform import chance_of_exceeding
 from geochem.surfaces.element import Site, finish, interpolate
 from geochem.surfaces.estimate import Checks, join_checks, kriged
 from geochem.surfaces.pieces import Whole
@@ -105,7 +106,13 @@ def left_by(helped: Helped, sparse: FloatArray) -> FloatArray:
 
 
 def helped_surface(
-    site: Site, element: str, log: FloatArray, log_variance: FloatArray, helped: Helped
+    site: Site,
+    element: str,
+    log: FloatArray,
+    log_variance: FloatArray,
+    helped: Helped,
+    *,
+    threshold: float = float("nan"),
 ) -> tuple[Surface | None, list[Finding]]:
     """Add the kriged regression and the kriged rest; keep it where it predicts better.
 
@@ -119,6 +126,8 @@ def helped_surface(
         log10 of its values and their error variances.
     helped : Helped
         Regression on the dense elements.
+    threshold : float, optional
+        Chance of exceeding it is given. [mg/kg]
 
     Returns
     -------
@@ -155,6 +164,9 @@ def helped_surface(
         site, whole, np.power(10.0, whole.values), method, name=f"{element}_ppm", title=element,
         unit="mg/kg", scale="log10 of mg/kg; the surface is the local median",
     )  # fmt: skip
+    if np.isfinite(threshold) and threshold > 0:
+        chance = chance_of_exceeding(whole.values, whole.variance, float(np.log10(threshold)))
+        surface = replace(surface, chance=site.grid.spread(chance), threshold=float(threshold))
     return (
         replace(surface, details={**surface.details, "helpers": helped.helpers}),
         [Finding("surface-helpers", "note", f"{words}; both were used.", element=element)],

@@ -180,6 +180,10 @@ def test_a_sparse_element_is_helped_by_a_dense_one(make):
     assert surface.cross_validation["rmse"] < alone.cross_validation["rmse"]
     assert any(f.code == "surface-helpers" for f in findings)
     assert np.nanmean(surface.deviation) < np.nanmean(alone.deviation)
+    asked = make(elements=("Au",), helpers=["As"], above={"Au": 0.02})[0]["Au_ppm"]
+    known = np.isfinite(asked.values)
+    assert ((asked.chance > 0.5) == (asked.values > 0.02))[known].all()
+    assert 0.05 < asked.chance[known].mean() < 0.95
     noise = make(elements=("Au",), helpers=["Zr"])[0]["Au_ppm"]
     np.testing.assert_allclose(noise.values, alone.values)
 
@@ -211,14 +215,17 @@ def test_horizons_at_one_place_are_not_mixed(make, ground):
 
 
 def test_noise_is_said_to_be_no_better_than_its_median(make, ground):
-    rng = np.random.default_rng(1)
-    noise = ground.assign(Cu_ppm=rng.lognormal(3, 0.5, len(ground)))
-    made, findings = make(samples=noise)
-    checks = made["Cu_ppm"].cross_validation
-    assert checks["rmse"] > 0.97 * checks["rmse_of_median"]
-    assert checks["rmse_nearest"] > checks["rmse"]
-    worse = checks["rmse"] >= checks["rmse_of_median"]
-    assert worse == any(f.code == "surface-no-better" for f in findings)
+    said = 0
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        noise = ground.assign(Cu_ppm=rng.lognormal(3, 0.5, len(ground)))
+        made, findings = make(samples=noise)
+        checks = made["Cu_ppm"].cross_validation
+        assert checks["rmse"] > 0.95 * checks["rmse_of_median"]
+        assert checks["rmse_nearest"] > checks["rmse"]
+        said += any(f.code == "surface-no-better" for f in findings)
+    assert said >= 5
+    assert not any(f.code == "surface-no-better" for f in make()[1])
 
 
 def test_options_are_refused_in_a_sentence():
