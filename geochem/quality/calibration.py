@@ -12,7 +12,7 @@ from geochem.elements import SYMBOLS, element_rank
 from geochem.model.finding import Finding, name_some
 from geochem.model.quality import Calibration
 from geochem.quality.calibration_fit import Fit, fit_line
-from geochem.quality.calibration_groups import LEAST_GAP, Group, split_pairs
+from geochem.quality.calibration_groups import LEAST_GAP, Group, read_under, split_pairs
 from geochem.quality.calibration_pairs import (
     PAIR_COLUMNS,
     Errors,
@@ -94,6 +94,7 @@ def calibrate(
         conditions = conditions_of(survey, arranged, assay)
         matrix = limits.calibration_matrix
         conditions["matrix"] = {} if matrix == "none" else conditions[matrix]
+        every = read_under(conditions)
         labelled: dict[tuple[str, ...], dict[str, npt.NDArray[np.object_]]] = {}
         for reference in laboratories:
             elements = sorted(
@@ -123,7 +124,7 @@ def calibrate(
                 everything = _measured(survey, element, assay)
                 pairs["group"] = pd.Series([""] * len(pairs), dtype=object)
                 one = _Job(element, assay, reference, digestion, differs)
-                for group in split_pairs(pairs, conditions, limits):
+                for group in split_pairs(pairs, conditions, limits, every=every):
                     part = pairs[group.rows]
                     done, fit = _one(one, group, part, everything, limits)
                     calibrations.append(done)

@@ -64,7 +64,11 @@ class Group:
 
 
 def split_pairs(
-    pairs: pd.DataFrame, conditions: Mapping[str, Mapping[str, str]], limits: QualityLimits
+    pairs: pd.DataFrame,
+    conditions: Mapping[str, Mapping[str, str]],
+    limits: QualityLimits,
+    *,
+    every: frozenset[str] | None = None,
 ) -> list[Group]:
     """Give the finest groups of readings that need, and have pairs for, lines of their own.
 
@@ -77,19 +81,26 @@ def split_pairs(
         where it is not known or there are several.
     limits : QualityLimits
         ``calibration_pairs_provisional, per_instrument, calibration_dates``.
+    every : frozenset of str, optional
+        From `read_under`, where it is known already.
 
     Returns
     -------
     list of Group
         Together they hold every sample of `conditions` once; one group when one line serves all.
     """
-    every = frozenset().union(*(conditions[f].keys() for f in FACTORS if f in conditions))
-    whole = Group(np.ones(len(pairs), dtype=bool), every)
+    samples = read_under(conditions) if every is None else every
+    whole = Group(np.ones(len(pairs), dtype=bool), samples)
     found = _split(whole, pairs, conditions, limits)
     if len(found) > 1:
         return found
     wild = found[0].wild if found[0].rows.all() else None
     return [replace(whole, samples=None, lacking=found[0].lacking, wild=wild)]
+
+
+def read_under(conditions: Mapping[str, Mapping[str, str]]) -> frozenset[str]:
+    """Give every sample of which a condition is known that lines may depend on."""
+    return frozenset().union(*(conditions[f].keys() for f in FACTORS if f in conditions))
 
 
 def _split(
@@ -145,8 +156,9 @@ def _ways(
     if limits.calibration_dates:
         cuts = [d for d in limits.calibration_dates if known.size and known[0] < d <= known[-1]]
     else:
-        n = np.array([(day[day != ""] < d).sum() for d in known])
-        fair = known[(n >= 2 * least) & ((day != "").sum() - n >= 2 * least)]
+        dated = np.sort(day[day != ""].astype(str))
+        n = np.searchsorted(dated, known.astype(str))
+        fair = known[(n >= 2 * least) & (len(dated) - n >= 2 * least)]
         cuts = list(fair[np.unique(np.linspace(0, len(fair) - 1, MOST_DATES).astype(int))]) if len(
             fair
         ) else []  # fmt: skip
@@ -180,8 +192,8 @@ def _likeliest_date(
     for factor, code in tries:
         if factor != "date":
             continue
-        early = np.char.startswith(code.astype(str), "<") & ~common.wild
-        late = (code != "") & ~np.char.startswith(code.astype(str), "<") & ~common.wild
+        before = np.array([str(c).startswith("<") for c in code.tolist()])
+        early, late = before & ~common.wild, (code != "") & ~before & ~common.wild
         if min(early.sum(), late.sum()) < 3:
             continue
         change = abs(float(away[early].mean() - away[late].mean()))

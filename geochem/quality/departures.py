@@ -113,8 +113,8 @@ def _departures(rows: pd.DataFrame, family: dict[str, int], limits: QualityLimit
 
     # Twice: elements of one instrument tell together how much its batches usually differ.
     first = [measured(here)[1] for here in places]
-    series = table[_CHART[:-1]].astype(str).agg("/".join, axis=1).to_numpy(dtype=object)
-    named = np.array([series[at[here[0]]] for here in places], dtype=object)
+    series = table.groupby(_CHART[:-1], observed=True, dropna=False).ngroup().to_numpy()
+    named = [int(series[at[here[0]]]) for here in places]
     for here, name in zip(places, named, strict=True):
         # The median of variances of few degrees of freedom lies below what they estimate.
         same = [

@@ -10,7 +10,7 @@ from geochem.elements import SYMBOLS, element_rank
 from geochem.model.finding import Finding, name_some
 from geochem.model.quality import DETECTION
 from geochem.model.tables import conform
-from geochem.quality.arrange import Arranged, blank_to_none, by_text
+from geochem.quality.arrange import Arranged, blank_to_none, by_text, places
 from geochem.quality.blanks import ROLES as BLANKS
 from geochem.quality.limits import QualityLimits
 from geochem.stats.detection_limits import blank_detection_limit, three_sigma
@@ -89,22 +89,27 @@ def detection_limits(
 
 
 def _from_results(arranged: Arranged) -> pd.DataFrame:
+    import pandas as pd
+
     results = arranged.results
-    seen = results.groupby(_SERIES, observed=True).size().rename("n_results").reset_index()
-    under = results[results["below"]].groupby(_SERIES, observed=True)["value"].median()
-    low = results[~results["below"] & results["err"].notna()]
-    # The error near nothing: the lowest tenth of detected values.
-    series = low.groupby(_SERIES, observed=True)
-    edge = series["value"].quantile(0.1).to_numpy()[series.ngroup().to_numpy()]
-    near = low[low["value"] <= edge].groupby(_SERIES, observed=True)[["err", "value"]].median()
-    # Far above detection the error of counting says nothing about it.
-    counted = (3 * near["err"]).where(near["value"] <= LOW_UP_TO * 3 * near["err"])
-    out = seen
-    for name, column in (("reported", under), ("from_counting", counted)):
-        out = out.merge(column.rename(name).reset_index(), on=_SERIES, how="left", validate="1:1")
+    below = results["below"].to_numpy(dtype=bool)
+    value, err = results["value"].to_numpy(dtype=float), results["err"].to_numpy(dtype=float)
+    rows: list[tuple[object, ...]] = []
+    for key, at in places(results, _SERIES):
+        under, counted = value[at[below[at]]], np.nan
+        low = at[~below[at] & np.isfinite(err[at])]
+        if len(low):
+            # The error near nothing: the lowest tenth of detected values.
+            near = low[value[low] <= np.quantile(value[low], 0.1)]
+            three_s = 3 * float(np.median(err[near]))
+            # Far above detection the error of counting says nothing about it.
+            if float(np.median(value[near])) <= LOW_UP_TO * three_s:
+                counted = three_s
+        rows.append((*key, float(np.median(under)) if len(under) else np.nan, counted))
+    out = pd.DataFrame(rows, columns=[*_SERIES, "reported", "from_counting"])
     for name in _SERIES:
         out[name] = out[name].astype(object)
-    return out[out["element"].isin(SYMBOLS)].drop(columns="n_results").reset_index(drop=True)
+    return out[out["element"].isin(SYMBOLS)].reset_index(drop=True)
 
 
 def _from_blanks(arranged: Arranged) -> pd.DataFrame:

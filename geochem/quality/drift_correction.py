@@ -16,7 +16,7 @@ import numpy.typing as npt
 from geochem.model.finding import Finding, name_some
 from geochem.model.quality import DRIFT_CORRECTION
 from geochem.model.tables import STANDARDS, conform, value_column
-from geochem.quality.arrange import BATCH_KEY, arrange, blank_to_none, places
+from geochem.quality.arrange import BATCH_KEY, arrange, blank_to_none, categories, places
 from geochem.quality.drift import relative_readings
 from geochem.quality.limits import QualityLimits
 from geochem.quality.standards import check_standards
@@ -174,9 +174,9 @@ def _corrected(
     keep = keep & frame["element"].isin(set(done["element"])).to_numpy()
     at = np.flatnonzero(keep)
     some = frame.iloc[at][[*_KEY, "sample_id", "date_read"]]
-    some = some.assign(**{k: some[k].fillna("") for k in BATCH_KEY})
+    some = some.assign(**{k: categories(some[k]) for k in _KEY})
     factor, spread = np.ones(len(at)), np.zeros(len(at))
-    for key, place in places(some.groupby(_KEY, sort=True, observed=True)):
+    for key, place in places(some, _KEY):
         model = models.get(key)
         if model is None:
             continue

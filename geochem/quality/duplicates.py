@@ -219,14 +219,13 @@ def _repeat_shots(arranged: Arranged) -> pd.DataFrame:
     import pandas as pd
 
     results = arranged.results
-    routine = results[~results["control"].to_numpy()]
+    routine = np.flatnonzero(~results["control"].to_numpy())
     key = ["assay", "batch", "sample_id", "element"]
-    codes = [routine[k].cat.codes.to_numpy().astype(np.int64) for k in key]
-    joint = codes[0]
-    for k, code in zip(key[1:], codes[1:], strict=True):
-        joint = joint * (len(routine[k].cat.categories) + 1) + code
-    doubled = pd.Series(joint).duplicated(keep=False).to_numpy()
-    some = routine[doubled]
+    joint = np.zeros(len(routine), dtype=np.int64)
+    for k in key:
+        joint *= len(results[k].cat.categories) + 1
+        joint += results[k].cat.codes.to_numpy()[routine]
+    some = results.iloc[routine[pd.Series(joint).duplicated(keep=False).to_numpy()]]
     if some.empty:
         return pd.DataFrame()
     some = some.assign(time=when(some), number=reading_number(some["reading"]))

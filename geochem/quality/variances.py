@@ -96,17 +96,22 @@ def _totals(
     are that of a censored normal fit. Not where more than `MOST_BELOW` of the values are limits.
     """
     results = arranged.results
+    import pandas as pd
+
     keep = ~results["control"].to_numpy() & results["assay"].isin(assays).to_numpy()
-    rows = results.loc[keep, ["assay", "sample_id", "element", "value", "below", "above"]]
-    names = rows["sample_id"].cat.categories
-    medium = np.array([media.get(str(n), "") for n in names], dtype=object)
-    rows = rows.assign(medium=medium[rows["sample_id"].cat.codes.to_numpy()])
+    keep &= results["value"].to_numpy() > 0
+    names = results["sample_id"].cat.categories
+    medium, found = pd.factorize(
+        np.array([media.get(str(n), "") for n in names], dtype=object), sort=True
+    )
+    here = pd.Categorical.from_codes(
+        medium[results["sample_id"].cat.codes.to_numpy()[keep]], pd.Index(found, dtype=object)
+    )
+    rows = results.loc[keep, ["assay", "element", "value", "below", "above"]].assign(medium=here)
     out: dict[tuple[str, str, str], tuple[float, float, int]] = {}
-    grouped = rows.groupby(["assay", "medium", "element"], observed=True, sort=True)
-    for key, at in places(grouped):
-        value = rows["value"].to_numpy()[at]
-        at, value = at[value > 0], value[value > 0]
-        below, above = rows["below"].to_numpy()[at], rows["above"].to_numpy()[at]
+    values, unders, overs = (rows[n].to_numpy() for n in ("value", "below", "above"))
+    for key, at in places(rows, ["assay", "medium", "element"]):
+        value, below, above = values[at], unders[at], overs[at]
         limit = below | above
         if len(at) < LEAST_SAMPLES or limit.mean() > MOST_BELOW:
             continue

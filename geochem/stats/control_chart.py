@@ -300,7 +300,9 @@ def _by_appearance(
     labels: npt.NDArray[np.object_],
 ) -> tuple[list[object], npt.NDArray[np.intp]]:
     seen: dict[object, int] = {}
-    codes = np.array([seen.setdefault(label, len(seen)) for label in labels], dtype=np.intp)
+    codes = np.array(
+        [seen.setdefault(label, len(seen)) for label in labels.tolist()], dtype=np.intp
+    )
     return list(seen), codes
 
 
