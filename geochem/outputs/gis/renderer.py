@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from geochem.coordinates import WGS84, transform_frame
 from geochem.model import tables as contract
 from geochem.model.finding import findings_frame
+from geochem.outputs.gis.attribute_rows import insert_rows
 from geochem.outputs.gis.contours import contour_polygons
 from geochem.outputs.quality_tables import quality_points
 from geochem.outputs.text_cells import printable
@@ -120,6 +121,8 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
     Path
         The file.
     """
+    import pyogrio
+
     survey, report = bundle.survey, bundle.targets
     layers: dict[str, gpd.GeoDataFrame] = {
         "samples": sample_layer(survey.samples),
@@ -150,7 +153,9 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
         for layer, frame in layers.items():
             _append(frame, made, layer, kinds.get(layer, "Unknown"))
         for table, rows in attribute_tables.items():
-            _append_rows(rows, made, table)
+            flat = plain_kinds(rows)
+            pyogrio.write_dataframe(flat.head(0), made, layer=table, **geopackage_options(made))
+            insert_rows(flat, made, table)
         _check_database(made)
         shutil.copyfile(made, path)
     return path
@@ -207,46 +212,6 @@ def _append(frame: Any, path: Path, layer: str, geometry_type: str) -> None:
     elif geometry_type == "Unknown":
         options["promote_to_multi"] = True
     pyogrio.write_dataframe(frame, path, **options)
-
-
-def _append_rows(frame: Any, path: Path, table: str) -> None:
-    """Let GDAL make the table and put the rows in through SQLite, which is many times quicker."""
-    import pyogrio
-    from pandas.api.types import is_bool_dtype, is_datetime64_any_dtype
-
-    flat = plain_kinds(frame)
-    pyogrio.write_dataframe(flat.head(0), path, layer=table, **geopackage_options(path))
-    columns = []
-    for name in flat.columns:
-        column = flat[name]
-        if is_datetime64_any_dtype(column.dtype):
-            column = column.dt.strftime("%Y-%m-%dT%H:%M:%S.000Z").astype(object)
-        elif is_bool_dtype(column.dtype):
-            column = column.astype(int)
-        columns.append(column.astype(object).where(column.notna(), None).tolist())
-    names = ", ".join('"' + str(name).replace('"', '""') + '"' for name in flat.columns)
-    marks = ", ".join("?" * len(columns))
-    connection = sqlite3.connect(path)
-    try:
-        with connection:
-            # GDAL's triggers count every row by itself; here they are counted once
-            triggers = connection.execute(
-                "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?",
-                (table,),
-            ).fetchall()
-            for name, _ in triggers:
-                connection.execute(f'DROP TRIGGER "{name}"')
-            connection.executemany(
-                f'INSERT INTO "{table}" ({names}) VALUES ({marks})', zip(*columns, strict=True)
-            )
-            connection.execute(
-                "UPDATE gpkg_ogr_contents SET feature_count = ? WHERE table_name = ?",
-                (len(flat), table),
-            )
-            for _, statement in triggers:
-                connection.execute(statement)
-    finally:
-        connection.close()
 
 
 def plain_kinds(frame: Any) -> Any:
