@@ -78,7 +78,7 @@ def likeness(data: Prepared) -> float:
         Quadratic mean of the factors for the shares above the three quartiles; one without
         coordinates. [-]
     """
-    if data.blocks is None:
+    if data.ground is None:
         return 1.0
     cuts = weighted_quantile(data.x, [0.25, 0.5, 0.75], data.weights)
     factors = [data.wider(data.x > c) for c in cuts]

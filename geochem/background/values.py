@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from geochem.background.sample_ground import Ground
 from geochem.errors import WrongCall
 from geochem.model.threshold import Threshold
-from geochem.stats.blocks import block_numbers, inflation
 from geochem.stats.censored import fit_censored_normal, flags
 
 if TYPE_CHECKING:
@@ -46,8 +46,8 @@ class Prepared:
         Whether `x` is log10.
     warnings : list of str
         What was left out.
-    blocks : ndarray of int, shape (n, 2) or None
-        Ground that samples share (`stats.blocks`); None without coordinates.
+    ground : Ground, optional
+        Where the values stand; None without coordinates.
     """
 
     x: Array
@@ -56,7 +56,7 @@ class Prepared:
     weights: Array | None
     log: bool
     warnings: list[str]
-    blocks: npt.NDArray[np.int64] | None = None
+    ground: Ground | None = None
 
     @property
     def n(self) -> int:
@@ -85,11 +85,13 @@ class Prepared:
         `influence` is what each value adds to the estimate, up to a factor; one without
         coordinates.
         """
-        return inflation(np.asarray(influence, dtype=float), self.blocks, self.weights)
+        if self.ground is None:
+            return 1.0
+        return self.ground.wider(np.asarray(influence, dtype=float), self.weights)
 
     def how(self, words: str) -> str:
         """Say how an interval was made, and that neighbours were allowed for."""
-        return words if self.blocks is None else f"{words}; widened for blocks of neighbours"
+        return words if self.ground is None else f"{words}; widened for neighbours that are alike"
 
     def back(self, value: float) -> float:
         """Bring a number of the method's scale to the unit of the input."""
@@ -147,7 +149,7 @@ def prepare(
         raise WrongCall(f"{x.size} values came with {w.size} weights; give one weight per value.")
     if not np.isfinite(w).all() or (w < 0).any():
         raise WrongCall("a weight is negative or missing; weights must be zero or more.")
-    blocks = None
+    place = None
     if coordinates is not None:
         place = np.asarray(coordinates, dtype=float)
         if place.shape != (x.size, 2):
@@ -155,7 +157,6 @@ def prepare(
                 f"coordinates must have the shape ({x.size}, 2), easting and northing; "
                 f"got {place.shape}."
             )
-        blocks = _blocks_of(place)
     warnings: list[str] = []
     keep = np.isfinite(x) & (w > 0)
     if log:
@@ -170,40 +171,23 @@ def prepare(
     if log:
         x = np.log10(x)
     equal = w.size == 0 or bool(np.ptp(w) <= 1e-9 * w.max())
-    blocks = None if blocks is None else blocks[keep]
     # only what differs need decide the order of equal values: sorting is most of the work
     keys = [] if equal else [w]
-    keys = keys if blocks is None else [*blocks.T, *keys]
     keys += [flag for flag in (a, b) if flag.any()]
+    if place is not None:
+        order = np.lexsort((*keys, x))
+        weights_sorted = None if equal else w[order]
+        ground = Ground.of(place[keep][order], x[order], weights_sorted)
+        return Prepared(x[order], b[order], a[order], weights_sorted, log, warnings, ground)
     if not keys:
         return Prepared(np.sort(x), b, a, None, log, warnings)
-    if len(keys) == 1 and equal and blocks is None:
+    if len(keys) == 1 and equal:
         x, flag = _merged(x, keys[0])
         none = np.zeros(x.size, dtype=bool)
         b, a = (flag, none) if b.any() else (none, flag)
         return Prepared(x, b, a, None, log, warnings)
     order = np.lexsort((*keys, x))
-    return Prepared(
-        x[order], b[order], a[order], None if equal else w[order], log, warnings,
-        None if blocks is None else blocks[order],
-    )  # fmt: skip
-
-
-_last_blocks: dict[bytes, npt.NDArray[np.int64]] = {}
-
-
-def _blocks_of(place: Array) -> npt.NDArray[np.int64]:
-    """Blocks of two widths; all elements of one group of samples share them."""
-    from hashlib import blake2b
-
-    key = blake2b(np.ascontiguousarray(place).tobytes(), digest_size=16).digest()
-    found = _last_blocks.get(key)
-    if found is None:
-        found = np.column_stack([block_numbers(place), block_numbers(place, wide=2.0)])
-        if len(_last_blocks) >= 8:
-            _last_blocks.clear()
-        _last_blocks[key] = found
-    return found
+    return Prepared(x[order], b[order], a[order], None if equal else w[order], log, warnings)
 
 
 def _merged(x: Array, flag: npt.NDArray[np.bool_]) -> tuple[Array, npt.NDArray[np.bool_]]:

@@ -1,7 +1,7 @@
 """Square blocks of neighbouring samples: what lies close together is not independent.
 
 An interval that takes neighbours as independent is too narrow. Samples are gathered in square
-blocks; blocks, not samples, are then drawn anew (`draw_blocks`) or summed (`inflation`).
+blocks; blocks, not samples, are then drawn anew (`draw_blocks`).
 """
 
 from __future__ import annotations
@@ -17,9 +17,6 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
     Whole = npt.NDArray[np.int64]
-
-#: fewer blocks than this say little about how far blocks differ
-FEW_BLOCKS = 10
 
 
 def block_numbers(coordinates: npt.ArrayLike, *, wide: float = 1.0) -> Whole:
@@ -83,51 +80,6 @@ def block_numbers(coordinates: npt.ArrayLike, *, wide: float = 1.0) -> Whole:
     else:  # all at one place
         out[located] = n
     return np.asarray(np.unique(out, return_inverse=True)[1], dtype=np.int64)
-
-
-def inflation(influence: Array, blocks: Whole | None, weights: Array | None = None) -> float:
-    """Say how much wider an interval is because neighbours are alike.
-
-    Parameters
-    ----------
-    influence : ndarray, shape (n,)
-        What each value adds to the estimate, up to a factor; it is centred here.
-    blocks : ndarray of int, shape (n,) or (n, m), optional
-        From `block_numbers`; of several divisions the one that widens most counts. None means
-        that nothing is known.
-    weights : ndarray, shape (n,), optional
-        Of the values.
-
-    Returns
-    -------
-    float
-        Root of the variance of sums over blocks by that of independent values, times the ratio of
-        Student's to the normal 95 % quantile for so many blocks; at least one. [-]
-
-    References
-    ----------
-    .. [1] Kish 1965, Survey Sampling, Wiley (design effect of clusters).
-    """
-    if blocks is None or influence.size < 4:
-        return 1.0
-    w = np.ones(influence.size) if weights is None else weights
-    d = w * (influence - float(np.average(influence, weights=w)))
-    alone = float(np.sort(d * d).sum())
-    factor = 1.0
-    for division in blocks.reshape(len(blocks), -1).T:
-        sums = np.bincount(division, weights=d)
-        used = int(np.count_nonzero(np.bincount(division)))
-        if alone > 0 and used >= 3:
-            together = float(np.sort(sums * sums).sum()) * used / (used - 1)
-            factor = max(factor, _student(used - 1) * float(np.sqrt(together / alone)))
-    # the last digits depend on the order of rows: they are cut
-    return round(factor, 9)
-
-
-def _student(freedom: int) -> float:
-    """Ratio of Student's 95 % quantile to the normal one (Cornish and Fisher's first terms)."""
-    z = 1.6448536
-    return 1 + (z * z + 1) / (4 * freedom) + (5 * z**4 + 16 * z * z + 3) / (96 * freedom**2)
 
 
 def draw_blocks(blocks: Whole, draws: int, seed: int) -> list[npt.NDArray[np.intp]]:

@@ -112,7 +112,7 @@ def fit_mixture(
     log10 : bool, default False
         Say that the values are log10 of what was measured: rounding left even steps before.
     inflation : float, default 1
-        How much wider intervals are because values are not independent (`blocks.inflation`): the
+        How much wider intervals are because values are not independent (`likeness.inflation`): the
         effective number of values, which BIC counts with, is divided by its square. [-]
 
     Returns

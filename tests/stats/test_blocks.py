@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from geochem.errors import WrongCall
-from geochem.stats.blocks import block_numbers, draw_blocks, inflation
+from geochem.stats.blocks import block_numbers, draw_blocks
 
 
 def _grid(n):
@@ -23,17 +23,6 @@ def test_about_the_root_of_the_number():
     assert np.unique(block_numbers(np.column_stack([np.arange(100.0), np.zeros(100)]))).size > 5
     with pytest.raises(WrongCall, match=r"shape \(n, 2\)"):
         block_numbers([1.0, 2.0])
-
-
-def test_independent_values_inflate_little_and_equal_neighbours_much():
-    blocks = block_numbers(_grid(40))
-    rng = np.random.default_rng(0)
-    alone = [inflation(rng.standard_normal(1600), blocks) for _ in range(40)]
-    assert np.mean(alone) < 1.12
-    # every value is that of its block: as many values as blocks
-    shared = rng.standard_normal(blocks.max() + 1)[blocks]
-    assert inflation(shared, blocks) == pytest.approx(np.sqrt(40), rel=0.15)
-    assert inflation(shared, None) == 1.0
 
 
 def test_drawn_blocks_are_whole():
