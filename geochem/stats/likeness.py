@@ -178,12 +178,15 @@ def summed_likeness(scores: Array, around: Surroundings) -> Array:
     Exponential and spherical models with a nugget; scores have the mean of the survey taken off,
     which lowers every correlation by that of the mean, so the fit puts it back.
     """
+    spread = float(scores @ scores)
+    if not spread > 0:  # all values are equal
+        return np.ones(_TERMS)
     n_lags = len(around.weight)
     product = np.bincount(
         around.lag, weights=scores[around.first] * scores[around.second], minlength=n_lags
     )
     pairs = np.bincount(around.lag, minlength=n_lags)
-    seen = product / pairs / float(scores @ scores) * scores.size
+    seen = product / pairs / spread * scores.size
     share = around.total / around.total.sum()
     u = around.near - (around.far @ share)[:, None] * (1 - seen)
     w = around.weight
