@@ -335,7 +335,8 @@ def conform(frame: pd.DataFrame, columns: dict[str, str], *, extra: bool = False
             if given is not None:
                 raw = given.to_numpy(dtype=object)
                 keep = ~pd.isna(raw)
-                column[keep] = [str(v) for v in raw[keep]]
+                texts = pd.api.types.infer_dtype(raw, skipna=True) == "string"
+                column[keep] = raw[keep] if texts else [str(v) for v in raw[keep]]
             data[name] = pd.Series(column, dtype=object)
     out = pd.DataFrame(data, columns=list(columns), index=pd.RangeIndex(n))
     if extra:
