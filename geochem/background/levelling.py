@@ -19,6 +19,7 @@ from geochem.background.levelling_evidence import (
     neighbours,
     read_again,
 )
+from geochem.background.levelling_names import without_namesakes
 from geochem.background.levelling_record import element_row, group_rows, levelling_findings
 from geochem.elements import element_rank
 from geochem.errors import WrongCall, unknown
@@ -140,6 +141,7 @@ def level_survey(
     xy[:n] = np.column_stack([survey.samples.geometry.x, survey.samples.geometry.y])
     of_results = [c for c in columns if c in survey.results.columns]
     shots = read_again(survey, of_results, evidence, calibrations)
+    shots, namesakes = without_namesakes(shots, of_results)
     read = _read_for(survey, table)
     changed: dict[str, Any] = {}
     groups: list[dict[str, Any]] = []
@@ -167,7 +169,7 @@ def level_survey(
             if len(survey.unlocated)
             else survey.unlocated,
         )
-    return out, record, tuple(levelling_findings(record))
+    return out, record, (*namesakes, *levelling_findings(record))
 
 
 def _level_assay(

@@ -235,7 +235,8 @@ def _settle_roles(
         own = table["parent"].isna() | (table["parent"] == table["sample_id"])
         again = table["role"].isin(["repeat", "reread"]) & own & table["sample_id"].isin(routine)
         own_id = tuple(sorted(set(table.loc[again & (table["role"] == "reread"), "sample_id"])))
-        table = table.loc[~again].sort_values(["sample_id", "role"]).drop_duplicates("sample_id")
+        table, recurring = _one_each(table.loc[~again])
+        findings += recurring
     merged = logged.merge(
         table, on="sample_id", how="outer", suffixes=("", "_said"), validate="one_to_one"
     )
@@ -262,6 +263,28 @@ def _settle_roles(
     ]
     findings += _judge_parents(merged, known)
     return merged.sort_values("sample_id").reset_index(drop=True), own_id, findings
+
+
+def _one_each(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
+    """Keep one row per id; an id with several parents or standards is paired with none of them."""
+    findings: list[Finding] = []
+    known = table.copy()
+    for column, what in (("parent", "parents"), ("standard", "standards")):
+        several = known.groupby("sample_id", sort=True)[column].nunique()
+        ids = several.index[several > 1].tolist()
+        if not ids:
+            continue
+        known[column] = known[column].where(~known["sample_id"].isin(ids), None)
+        findings.append(
+            Finding(
+                "control-id-recurs", "warning",
+                f"{len(ids)} ids of controls stand for different {what} in different rows "
+                f"({name_some(ids)}); they were compared with none of them. Give every control an "
+                "id of its own, for example with the day or the job in it.",
+                column=column, sample_id=str(ids[0]),
+            )
+        )  # fmt: skip
+    return known.sort_values(["sample_id", "role"]).drop_duplicates("sample_id"), findings
 
 
 def _role_words(words: pd.Series) -> tuple[pd.Series, pd.Series]:

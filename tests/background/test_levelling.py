@@ -139,6 +139,64 @@ def test_nothing_in_common_is_refused():
     assert [f.code for f in findings] == ["levelling-refused"]
 
 
+def with_elements(survey, *more):
+    """Give further elements the values of copper."""
+    frame, results, controls, analytes = (
+        survey.samples.copy(), [survey.results], [survey.controls], [survey.analytes]
+    )  # fmt: skip
+    for element in more:
+        for end in ("", "_below", "_above", "_err"):
+            frame[f"{element}_ppm{end}"] = frame[f"Cu_ppm{end}"]
+        for several in (results, controls, analytes):
+            several.append(several[0].assign(element=element))
+    join = {"ignore_index": True}
+    return Survey(
+        frame, pd.concat(results, **join), pd.concat(controls, **join), frame.iloc[:0],
+        pd.concat(analytes, **join),
+    )  # fmt: skip
+
+
+def test_one_name_in_two_laboratories_is_not_mixed():
+    survey, _, _ = survey_of()
+    alone, record, _ = level_survey(survey, "instrument")
+    # another assay has a standard of the same name, four times as rich; samples are not in it
+    elsewhere = survey.controls.assign(assay="lab", value=survey.controls["value"] * 4)
+    both = Survey(
+        survey.samples, survey.results, pd.concat([elsewhere, survey.controls], ignore_index=True),
+        survey.unlocated, survey.analytes,
+    )  # fmt: skip
+    together, again, findings = level_survey(both, "instrument")
+    np.testing.assert_allclose(together.samples["Cu_ppm"], alone.samples["Cu_ppm"], rtol=1e-12)
+    pd.testing.assert_frame_equal(record.groups, again.groups)
+    assert not [f for f in findings if f.code == "levelling-standard-namesake"]
+
+
+def test_one_name_for_two_materials_levels_nothing():
+    elements = ("Zn", "Pb", "As", "Ni")
+    survey, who, truth = survey_of(factors=(1.0, 1.0), twice=25)
+    survey = with_elements(survey, *elements)
+    # the second crew calls a bag of its own STD-A: other ratios of every element
+    rng = np.random.default_rng(4)
+    times = dict(zip(("Cu", *elements), 10 ** rng.uniform(0.2, 0.5, 5), strict=True))
+    second = survey.controls["instrument"] == "P2"
+    other = survey.controls["value"] * np.where(
+        second, survey.controls["element"].map(times).astype(float), 1.0
+    )
+    mixed = Survey(
+        survey.samples, survey.results, survey.controls.assign(value=other), survey.unlocated,
+        survey.analytes,
+    )  # fmt: skip
+    levelled, _, findings = level_survey(mixed, "instrument")
+    said = next(f for f in findings if f.code == "levelling-standard-namesake")
+    assert "standard STD-A" in said.message
+    assert abs(np.log(ratio_of(levelled.samples, who, truth))) < 0.05
+    # a true difference of one instrument in one element is no namesake
+    fair, who, truth = survey_of(factors=(1.3, 0.8))
+    levelled, _, findings = level_survey(with_elements(fair), "instrument")
+    assert not [f for f in findings if f.code == "levelling-standard-namesake"]
+    assert abs(np.log(ratio_of(levelled.samples, who, truth))) < 0.05
+
+
 def test_columns_of_samples_and_row_order():
     survey, _, _ = survey_of(twice=30)
     _, by_crew, _ = level_survey(survey, "crew", evidence=["ground"])

@@ -106,6 +106,28 @@ def test_roles_from_log_and_table(make_log, make_results):
     assert "results-without-sample" not in found
 
 
+def test_an_id_that_recurs_for_other_samples_is_paired_with_none(make_log, make_results):
+    log = make_log(["A-001", "A-002"])
+    said = pd.DataFrame(
+        {
+            "sample_id": ["D1", "D1", "D2", "STD1", "STD1"],
+            "role": [*["pulp_duplicate"] * 3, "standard", "standard"],
+            "parent": ["A-001", "A-002", "A-002", None, None],
+            "standard": [None, None, None, "OX", "OX"],
+        },
+        dtype=object,
+    )
+    results = make_results([("D1", "Cu", 1), ("D1", "Cu", 2), ("D2", "Cu", 3), ("STD1", "Cu", 4)])
+    joined = join_results(log, results, said)
+    roles = joined.roles.set_index("sample_id")
+    assert pd.isna(roles.loc["D1", "parent"])
+    assert roles.loc["D2", "parent"] == "A-002"
+    assert roles.loc["STD1", "standard"] == "OX"
+    said_of = by_code(joined.findings)["control-id-recurs"]
+    assert said_of.sample_id == "D1"
+    assert "D2" not in said_of.message
+
+
 def test_a_reread_under_the_samples_own_id_stays_the_sample(make_log, make_results):
     said = pd.DataFrame(
         {"sample_id": ["A1"], "role": ["reread"], "parent": [None], "standard": [None]},
