@@ -15,6 +15,30 @@ def test_huber_equals_an_independent_package():
     np.testing.assert_allclose(huber_mean_scale(x), [float(v) for v in expected], rtol=1e-5)
 
 
+@pytest.mark.published
+def test_nitrate_in_lettuce():
+    # Ramsey, Ellison, Rostron (eds.) 2019, Measurement uncertainty arising from sampling, 2nd ed.,
+    # Eurachem, example A1: eight bays, two samples each, two analyses each [mg/kg]. Data and
+    # results from memory; the classical ones below follow from the data to every digit given.
+    x = np.array(
+        [
+            [3898, 4139, 4466, 4693], [3910, 3993, 4201, 4126], [5708, 5903, 4061, 3782],
+            [5028, 4754, 5450, 5416], [4640, 4401, 4248, 4191], [5182, 5023, 4662, 4839],
+            [3028, 3224, 3023, 2901], [3966, 4283, 4131, 3788],
+        ],
+        dtype=float,
+    ).reshape(8, 2, 2)  # fmt: skip
+    classical = nested_anova(x)
+    expected = (556.28, 518.16, 148.18)
+    found = np.sqrt([classical.sites, classical.sampling, classical.analysis])
+    np.testing.assert_allclose(found, expected, atol=0.005)
+    sites, sampling, analysis = robust_nested_anova(x)
+    np.testing.assert_allclose(
+        np.sqrt([sites, sampling, analysis]), (565.4, 319.05, 167.94), rtol=1e-4
+    )
+    assert np.sqrt(sampling + analysis) == pytest.approx(360.55, rel=1e-4)
+
+
 def _design(rng, n, *, wild=0):
     site, sample = rng.normal(0, 3, (n, 1, 1)), rng.normal(0, 1, (n, 2, 1))
     x = site + sample + rng.normal(0, 0.5, (n, 2, 2))
