@@ -181,7 +181,10 @@ def across_outline(
         kind[new] = "upslope"
         why[new] = "looks for the source upslope: soil creeps down"
     free = kind != ""
-    free &= cKDTree(ground.scaled).query(lattice)[0] > FREE
+    # only samples that stand around can be too near
+    around = ((ground.scaled >= lattice.min(axis=0) - 2 * FREE)
+              & (ground.scaled <= lattice.max(axis=0) + 2 * FREE)).all(axis=1)  # fmt: skip
+    free &= cKDTree(ground.scaled[around]).query(lattice)[0] > FREE
     if boundary is not None:
         free &= shapely.contains_xy(boundary, place)
     if keep_out is not None:

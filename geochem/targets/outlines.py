@@ -136,12 +136,13 @@ def find_groups(ground: Ground, filtered: Filtered, scores: FloatArray) -> list[
     top = filtered.values.max(axis=1)
     neighbours = _adjacency(ground)
     basin = _basins(top, neighbours)
+    members = _members(basin)
     groups = []
-    for summit in np.unique(basin[basin >= 0]):
+    for summit in sorted(members):
         a = int(filtered.values[summit].argmax())
         field = filtered.values[:, a]
         strength = float(field[summit])
-        places = _around(summit, field, basin == summit, strength, ground, neighbours)
+        places = _around(summit, field, members[summit], strength, ground, neighbours)
         reason = _missing(ground, places, scores[:, a])
         groups.append(Group(int(summit), a, strength, places, not reason, reason))
     return sorted(groups, key=lambda g: (-round(g.strength, 9), g.summit))
@@ -186,10 +187,18 @@ def _basins(top: FloatArray, neighbours: list[IntArray]) -> IntArray:
     return basin
 
 
+def _members(basin: IntArray) -> dict[int, IntArray]:
+    """List the places of every summit, ascending."""
+    places = np.flatnonzero(basin >= 0)
+    order = places[np.argsort(basin[places], kind="stable")]
+    summits, starts = np.unique(basin[order], return_index=True)
+    return dict(zip(summits.tolist(), np.split(order, starts[1:]), strict=True))
+
+
 def _around(
     summit: int,
     field: FloatArray,
-    own: npt.NDArray[np.bool_],
+    own: IntArray,
     strength: float,
     ground: Ground,
     neighbours: list[IntArray],
@@ -197,25 +206,24 @@ def _around(
     """Choose the places of one summit: above 40 % of it, and no more than can be walked."""
     level = max(CUT, SHOULDER * strength)
     most = max(LARGEST, MOST_CELLS * ground.cell_area)
-    places = _connected(summit, own & (field >= level), neighbours)
+    places = _connected(summit, own[field[own] >= level], neighbours)
     while len(places) * ground.cell_area > most and level < 0.95 * strength:
         level += 0.05 * strength
-        places = _connected(summit, own & (field >= level), neighbours)
+        places = _connected(summit, own[field[own] >= level], neighbours)
     few = len(places) < LEAST_PLACES or (
         rows_of(ground.places[places], regular=ground.spacing.regular) < LEAST_LINES
     )
-    return _connected(summit, own & (field >= CUT), neighbours) if few else places
+    return _connected(summit, own[field[own] >= CUT], neighbours) if few else places
 
 
-def _connected(
-    summit: int, allowed: npt.NDArray[np.bool_], neighbours: list[IntArray]
-) -> IntArray:
+def _connected(summit: int, allowed: IntArray, neighbours: list[IntArray]) -> IntArray:
+    left = set(allowed.tolist()) - {int(summit)}
     seen = {int(summit)}
-    front = [int(summit)]
+    front = {int(summit)}
     while front:
-        found = [int(q) for p in front for q in neighbours[p] if allowed[q] and int(q) not in seen]
-        front = sorted(set(found))
-        seen.update(front)
+        front = {q for p in front for q in neighbours[p].tolist() if q in left}
+        left -= front
+        seen |= front
     return np.array(sorted(seen), dtype=np.intp)
 
 
@@ -256,8 +264,10 @@ def open_sides(
     import shapely
     from scipy.spatial import cKDTree
 
-    tree = cKDTree(ground.places)
     members = ground.places[places]
+    # only what stands around can be near what lies one step ahead
+    low, high = members.min(axis=0) - 3.0, members.max(axis=0) + 3.0
+    tree = cKDTree(ground.places[((ground.places >= low) & (ground.places <= high)).all(axis=1)])
     found = []
     for direction in np.array([[0.0, 1.0], [1.0, 0.0], [0.0, -1.0], [-1.0, 0.0]]):
         reach = members @ direction

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.stats.halo_filter import SCALES, halo_filter
+from geochem.stats.threads import in_threads
 from geochem.targets.along_lines import follows
 from geochem.targets.catchments import Catchments, catchment_part
 from geochem.targets.ground import Ground, Sites
@@ -243,7 +244,8 @@ def _round(
         outlines += made
     outlines = [o for o in outlines if meets(o.sites, o.association)]
     outlines.sort(key=lambda o: (-round(o.strength, 9), o.part, o.polygon.bounds))
-    outlines = [_with_rival(sites, grounds, o, lines or {}) for o in outlines]
+    xy = sites.frame[["easting", "northing"]].to_numpy(dtype=float)
+    outlines = [_with_rival(sites, xy, grounds, o, lines or {}) for o in outlines]
     explained = [o for o in outlines if o.margin > RIVAL_WINS]
     outlines = without_overlap(sites, [o for o in outlines if not o.margin > RIVAL_WINS], meets)
     strength = np.array([o.strength for o in outlines])
@@ -270,18 +272,23 @@ def _round(
 
 
 def _with_rival(
-    sites: Sites, grounds: Sequence[Ground], outline: Outline, lines: Mapping[str, BaseGeometry]
+    sites: Sites,
+    xy: FloatArray,
+    grounds: Sequence[Ground],
+    outline: Outline,
+    lines: Mapping[str, BaseGeometry],
 ) -> Outline:
     """Look up what else explains the summit: other chemistry, or a line that it follows."""
     if outline.catchment or not len(outline.sites):
         return outline
-    xy = sites.frame[["easting", "northing"]].to_numpy(dtype=float)
     margin, rival = float("nan"), ""
     if sites.margin is not None and sites.rival is not None:
         apart = ((xy[outline.sites] - outline.peak) ** 2).sum(axis=1)
         near = outline.sites[int(apart.argmin())]
         name = sites.rival[near]
         margin, rival = float(sites.margin[near]), name if isinstance(name, str) else ""
+    if not lines:
+        return replace(outline, margin=margin, rival=rival)
     ground = grounds[outline.part]
     along, what = follows(
         xy[ground.sites], sites.scores[ground.sites, outline.association], outline.peak,
@@ -307,22 +314,25 @@ def _grid_outlines(
     ratio: FloatArray,
     boundary: BaseGeometry | None,
 ) -> tuple[list[Outline], list[tuple[Ground, Group]]]:
-    import shapely
-
     from geochem.targets.ground import rows_of
 
     xy = sites.frame[["easting", "northing"]].to_numpy(dtype=float)[ground.sites]
     made: list[Outline] = []
     few: list[tuple[Ground, Group]] = []
-    for group in find_groups(ground, filtered, part.values):
+    groups = find_groups(ground, filtered, part.values)
+    drawn = iter(
+        in_threads(lambda g: around_places(ground, g.places), [g for g in groups if g.enough])
+    )
+    inside = _inside_of(xy)
+    squares: dict[int, FloatArray] = {}
+    for group in groups:
         if not group.enough:
             few.append((ground, group))
             continue
-        whole = around_places(ground, group.places)
-        polygon = clipped(whole, boundary)
+        polygon = clipped(next(drawn), boundary)
         if polygon.is_empty:
             continue
-        local = np.flatnonzero(shapely.contains_xy(polygon, xy))
+        local = inside(polygon)
         lines = rows_of(ground.scaled[local], regular=ground.spacing.regular)
         if len(local) < part.least_places or lines < part.least_lines:
             cut = "the boundary leaves too few samples or lines of it"
@@ -339,12 +349,29 @@ def _grid_outlines(
             Outline(
                 ground.medium, ground.grid, number, a, tuple(others), group.strength,
                 _noise(sites, ground, part, group.summit, a,
-                       int(filtered.scale[group.summit, a]), ratio),
+                       int(filtered.scale[group.summit, a]), ratio, squares),
                 polygon, ground.sites[local], ground.to_map(ground.places[[group.summit]])[0],
                 lines,
             )
         )  # fmt: skip
     return made, few
+
+
+def _inside_of(xy: FloatArray) -> Callable[[BaseGeometry], IntArray]:
+    """Give a function that lists the places inside a polygon, ascending."""
+    import shapely
+
+    order = np.argsort(xy[:, 0], kind="stable")
+    easting = xy[order, 0]
+
+    def inside(polygon: BaseGeometry) -> IntArray:
+        west, _, east, _ = polygon.bounds
+        first, end = easting.searchsorted(west, "left"), easting.searchsorted(east, "right")
+        near = np.sort(order[first:end])
+        found: IntArray = near[shapely.contains_xy(polygon, xy[near])]
+        return found
+
+    return inside
 
 
 def _noise(
@@ -355,15 +382,20 @@ def _noise(
     association: int,
     scale: int,
     ratio: FloatArray,
+    squares: dict[int, FloatArray],
 ) -> float:
-    """Carry the measurement error of the scores through the filter of the summit."""
+    """Carry the measurement error of the scores through the filter of the summit.
+
+    `squares` keeps what is the same for all summits of an association.
+    """
+    if association not in squares:
+        noise = sites.noise[ground.sites, association] / part.background.spread[association]
+        squares[association] = np.zeros(len(ground.places))
+        np.add.at(squares[association], ground.place_of, noise**2)
     row = part.operators[scale]
     near = slice(row.indptr[summit], row.indptr[summit + 1])
     beside = row.indices[near]
-    noise = sites.noise[ground.sites, association] / part.background.spread[association]
-    square = np.zeros(len(ground.places))
-    np.add.at(square, ground.place_of, noise**2)
-    square = square[beside] / ground.count[beside] ** 2
+    square = squares[association][beside] / ground.count[beside] ** 2
     weight = row.data[near] / ratio[scale, association]
     return float(np.sqrt((weight**2 * square).sum()))
 

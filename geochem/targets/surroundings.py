@@ -147,9 +147,8 @@ def _rock_chips(
     samples: gpd.GeoDataFrame,
     analytes: pd.DataFrame,
 ) -> tuple[int, int, str]:
-    here = np.flatnonzero(
-        (samples["medium"] == "rock").to_numpy() & samples.geometry.within(polygon).to_numpy()
-    )
+    rock = np.flatnonzero((samples["medium"] == "rock").to_numpy())
+    here = rock[samples.geometry.iloc[rock].within(polygon).to_numpy()]
     if not len(here):
         return 0, 0, ""
     here = here[np.argsort(samples["sample_id"].astype(str).to_numpy()[here], kind="stable")]
