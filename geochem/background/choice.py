@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -125,6 +125,8 @@ class OwnChoice:
         Predictors of a regression that is taken off first.
     window : int
         Samples of a moving median that is taken off first; 0 for none.
+    values : mapping of str to float
+        The threshold itself by medium; stands before `value`. [mg/kg]
     """
 
     element: str
@@ -134,6 +136,15 @@ class OwnChoice:
     reason: str = ""
     on: tuple[str, ...] = ()
     window: int = 0
+    values: Mapping[str, float] = field(default_factory=dict)
+
+    def for_medium(self, medium: str) -> OwnChoice | None:
+        """Give what holds in one medium; None when nothing is said about it."""
+        if medium in self.values:
+            return replace(self, value=self.values[medium], values={})
+        if self.value is None and not (self.method or self.options or self.on or self.window):
+            return None
+        return replace(self, values={})
 
     def words(self, base: Threshold) -> str:
         """Say for the table what was chosen, and what median + 2 MAD would have been."""
@@ -165,7 +176,7 @@ def own_choice(element: str, given: Mapping[str, Any]) -> OwnChoice:
     WrongCall
         If a key is unknown, the value is not a positive number, or nothing is chosen.
     """
-    possible = ("value", "method", "options", "on", "window", "reason")
+    possible = ("value", "values", "method", "options", "on", "window", "reason")
     odd = sorted(set(given) - set(possible))
     if odd:
         raise WrongCall(
@@ -173,15 +184,14 @@ def own_choice(element: str, given: Mapping[str, Any]) -> OwnChoice:
             f"possible: {', '.join(possible)}."
         )
     value, method, options = given.get("value"), given.get("method"), given.get("options")
-    if value is not None and not (
-        isinstance(value, int | float) and not isinstance(value, bool)
-        and np.isfinite(value) and value > 0
-    ):  # fmt: skip
-        raise WrongCall(
-            f"background.element.{element} value must be a positive number of mg/kg, got {value!r}."
-        )
+    values = dict(given.get("values") or {})
+    for one in ([] if value is None else [value]) + list(values.values()):
+        if isinstance(one, bool) or not isinstance(one, int | float) or not 0 < one < np.inf:
+            raise WrongCall(
+                f"background.element.{element} value must be a positive number of mg/kg, got {one!r}."
+            )
     on, window = given.get("on") or (), given.get("window") or 0
-    if value is None and not method and not options and not on and not window:
+    if value is None and not values and not method and not options and not on and not window:
         raise WrongCall(
             f"background.element.{element} chooses nothing; give a value [mg/kg], a method, "
             "options, 'on' or 'window'."
@@ -199,7 +209,7 @@ def own_choice(element: str, given: Mapping[str, Any]) -> OwnChoice:
     return OwnChoice(
         element, None if value is None else float(value), method or None, options or None,
         str(given.get("reason") or "").strip(), tuple([on] if isinstance(on, str) else on),
-        int(window),
+        int(window), {m: float(v) for m, v in values.items()},
     )  # fmt: skip
 
 
@@ -236,25 +246,42 @@ def methods_for(
     return choose(method, with_campaign_log(method, options))
 
 
-def choice_findings(choices: Mapping[str, OwnChoice]) -> list[Finding]:
+def choice_findings(
+    choices: Mapping[str, OwnChoice], media: Collection[str] = ()
+) -> list[Finding]:
     """Record the thresholds that a person set.
 
     Parameters
     ----------
     choices : mapping of str to OwnChoice
         By element.
+    media : collection of str
+        That the samples have.
 
     Returns
     -------
     list of Finding
-        One per chosen value: a note with the reason, a warning without.
+        One per chosen value: a note with the reason, a warning without; one per medium that was
+        chosen for and that no sample has.
     """
     findings = []
     for element in sorted(choices):
         own = choices[element]
-        if own.value is None:
+        said = [] if own.value is None else [f"{own.value:g} mg/kg"]
+        said += [f"{v:g} mg/kg in {m}" for m, v in own.values.items()]
+        if not said:
             continue
-        text = f"{element}: the threshold {own.value:g} mg/kg was chosen by the user"
+        unknown = sorted(set(own.values) - set(media))
+        if unknown:
+            findings.append(
+                Finding(
+                    "threshold-medium-unknown", "warning",
+                    f"{element}: a threshold was chosen for {', '.join(unknown)}, which no sample is; "
+                    f"the samples are {', '.join(sorted(media)) or 'of no medium'}. It has no effect.",
+                    element=element,
+                )
+            )  # fmt: skip
+        text = f"{element}: the threshold {', '.join(said)} was chosen by the user"
         if own.reason:
             findings.append(
                 Finding(

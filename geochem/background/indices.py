@@ -46,6 +46,14 @@ _FORMULAS: dict[str, Callable[..., tuple[Array, Array]]] = {
     "AI": lambda mg, k, na, ca: (mg + k, mg + k + na + ca),
     "CCPI": lambda mg, fe, na, k: (mg + fe, mg + fe + na + k),
 }
+#: the same in words, for people
+_WORDS = {
+    "CIA": "100 Al2O3 / (Al2O3 + CaO + Na2O + K2O)",
+    "CIW": "100 Al2O3 / (Al2O3 + CaO + Na2O)",
+    "PIA": "100 (Al2O3 - K2O) / (Al2O3 + CaO + Na2O - K2O)",
+    "AI": "100 (MgO + K2O) / (MgO + K2O + Na2O + CaO)",
+    "CCPI": "100 (MgO + FeO) / (MgO + FeO + Na2O + K2O)",
+}
 #: kinds of column whose threshold is found on log10
 _LOG = ("ratio", "enrichment")
 
@@ -236,7 +244,9 @@ def index_thresholds(
 def _reason(column: str) -> str | None:
     kind, _, name = column.partition("_")
     if kind == "index":
-        return INDICES[name][2]
+        return f"{_WORDS[name]}{', in moles' if INDICES[name][1] else ''}; {INDICES[name][2]}"
+    if kind == "ratio":
+        return f"{name.replace('_', ' / ')}, by mass"
     return f"against the upper crust, {CRUST_SOURCE}" if kind == "enrichment" else None
 
 

@@ -128,11 +128,14 @@ def describe_background(
     assays = accepted_assays(samples, names, analytes)
     special = {e: own_choice(e, given) for e, given in (per_element or {}).items() if given}
     usual = methods_for(method, options)
-    methods = {e: methods_for(method, options, special[e], guidelines) if e in special else usual
-               for e in names}  # fmt: skip
     medium = text_column(samples, "medium", missing="")
     xy = point_coordinates(samples)
-    for chosen in methods.values():
+    own_of = {
+        (one, e): own for one in set(medium) for e in names
+        if e in special and (own := special[e].for_medium(one)) is not None
+    }  # fmt: skip
+    methods = {k: methods_for(method, options, own, guidelines) for k, own in own_of.items()}
+    for chosen in (usual, *methods.values()):
         for m in chosen:
             check_needs(m, located=xy is not None)
     contact = np.zeros(len(samples), dtype=bool) if near_contact is None else near_contact
@@ -142,7 +145,7 @@ def describe_background(
     rows: list[dict[str, Any]] = []
     records: dict[tuple[str, str, str], Threshold] = {}
     plots: dict[tuple[str, str], Threshold] = {}
-    findings = choice_findings({e: c for e, c in special.items() if e in names})
+    findings = choice_findings({e: c for e, c in special.items() if e in names}, set(medium))
     for one in sorted(set(medium)):
         here = np.flatnonzero(medium == one)
         frame = samples.iloc[here].reset_index(drop=True)
@@ -170,12 +173,12 @@ def describe_background(
         for element in names:
             if frame[tables.value_column(element)].isna().all():
                 continue  # not measured in this medium
-            own = special.get(element)
+            own = own_of.get((one, element))
             drift = None if own is None else drift_of(frame, element, own, spot, excluded)
             if drift is not None:
                 findings += drift.findings
                 shifts.setdefault(element, np.zeros(len(samples)))[here] = drift.shift
-            done = _element(work, element, methods[element], own, drift)
+            done = _element(work, element, methods.get((one, element), usual), own, drift)
             backgrounds += done.backgrounds
             rows += done.rows
             records.update(done.records)

@@ -456,18 +456,20 @@ def for_outputs(
     """
     plain = decisions.plain()
     rows = (decisions.overlay.get("background") or {}).get("element") or {}
-    elements = {
-        symbol: {"value": float(row["value"]), "reason": str(row.get("reason", ""))}
-        for symbol, row in rows.items()
-        if "value" in row
-    }
+    elements: dict[str, dict[str, Any]] = {}
+    for symbol, row in rows.items():
+        chosen: dict[str, Any] = {"value": float(row["value"])} if "value" in row else {}
+        if row.get("values"):
+            chosen["values"] = {str(m): float(v) for m, v in row["values"].items()}
+        if chosen:
+            elements[symbol] = {**chosen, "reason": str(row.get("reason", ""))}
     others = [
         f"[{name}] {key}"
         for name, table in decisions.overlay.items()
         for key in table
         if (name, key) != ("background", "element")
     ]
-    others += [f"[background.element.{s}]" for s, row in rows.items() if "value" not in row]
+    others += [f"[background.element.{s}]" for s in rows if s not in elements]
     targets = {
         name: {**row, "effect": effects.get(name, "recorded")}
         for name, row in plain["targets"].items()

@@ -166,6 +166,7 @@ BACKGROUND: dict[str, Key] = {
 
 ELEMENT_BACKGROUND: dict[str, Key] = {
     "value": Key("number", "threshold chosen for this element, before any method [ppm]"),
+    "values": Key("numbers", "the same by medium: { soil = 120, rock = 300 } [ppm]", {}),
     "method": Key("text", "threshold method for this element; default: the campaign's"),
     "options": Key("table", "its options", {}),
     "on": Key("texts", "robust regression on these elements or columns comes off first", []),

@@ -37,7 +37,7 @@ def check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
     wanted += [
         ("thresholds", given["method"] or background["method"], given["options"])
         for given in background["element"].values()
-        if given["value"] is None and given["method"] != GUIDELINE
+        if given["value"] is None and not given["values"] and given["method"] != GUIDELINE
     ]
     for group, name, options in wanted:
         plugins.make(group, name, options)

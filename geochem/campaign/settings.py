@@ -364,14 +364,15 @@ def _check_elements(tables: dict[str, Any], faults: list[str]) -> None:
             given, ELEMENT_BACKGROUND, f"[background.element.{symbol}] ", faults
         )
         own = background["element"][symbol]
-        if own["value"] is not None and not 0 < own["value"] < float("inf"):
-            faults.append(
-                f"[background.element.{symbol}] 'value' must be a positive number of ppm (mg/kg), "
-                f"got {own['value']!r}."
-            )
+        given_values = {"'value'": own["value"]} if own["value"] is not None else {}
+        given_values |= {f"'values' of {m}": v for m, v in (own["values"] or {}).items()}
+        faults.extend(
+            f"[background.element.{symbol}] {key} must be a positive number of ppm (mg/kg), got {v!r}."
+            for key, v in given_values.items() if not 0 < v < float("inf")
+        )  # fmt: skip
         if all(own[k] in (None, "", {}, []) for k in own if k != "reason"):
             faults.append(
-                f"[background.element.{symbol}] chooses nothing: give 'value' [ppm], 'method', "
+                f"[background.element.{symbol}] chooses nothing: give 'value' or 'values' [ppm], 'method', "
                 "'options', 'on' or 'window'."
             )
 

@@ -280,7 +280,7 @@ def compare_thresholds(
         made[medium, element] = compare(
             samples, element, medium=medium, guidelines=guidelines, bootstrap=0,
             weights=weights.reindex(samples["sample_id"]).fillna(1.0).to_numpy(),
-            chosen=own.get("value"), reason=own.get("reason", ""),
+            chosen=(own.get("values") or {}).get(medium, own.get("value")), reason=own.get("reason", ""),
         )  # fmt: skip
     return {"comparisons": made}, []
 

@@ -106,8 +106,8 @@ class Bundle:
     domains : pandas.DataFrame, optional
         `BackgroundReport.domains`: declustering weight per sample.
     decisions : mapping
-        What a decisions file said: ``file``, ``elements`` (symbol to ``value, reason``),
-        ``targets`` (name to ``choice, note, by, date, effect``); empty without one.
+        What a decisions file said: ``file``, ``elements`` (symbol to ``value``, ``values`` by
+        medium, ``reason``), ``targets`` (name to ``choice, note, by, date, effect``); empty without one.
     comparisons : mapping of (medium, element) to Comparison
         Every threshold method side by side, for the leading elements.
     shifts : mapping of element to mapping of sample_id to float

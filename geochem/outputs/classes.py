@@ -14,7 +14,7 @@ WANTED = (25.0, 50.0, 75.0, 90.0, 97.5)
 
 
 def class_limits(
-    values: npt.NDArray[np.float64], wanted: tuple[float, ...] = WANTED
+    values: npt.NDArray[np.float64], wanted: tuple[float, ...] = WANTED, *, signed: bool = False
 ) -> tuple[list[float], str]:
     """Choose limits between graded classes.
 
@@ -28,6 +28,8 @@ def class_limits(
         Values in the unit that is shown, without limits of detection; NaN is ignored.
     wanted : tuple of float
         Percentiles near which limits are wanted. [%]
+    signed : bool, default False
+        Values may be zero or negative (a log-ratio): limits are multiples of a round step.
 
     Returns
     -------
@@ -41,11 +43,11 @@ def class_limits(
     >>> class_limits(np.geomspace(3, 900, 200))
     ([10.0, 50.0, 200.0, 500.0], 'Five classes: six would need limits that are not 1, 2 or 5.')
     """
-    known = np.sort(values[np.isfinite(values) & (values > 0)])
+    known = np.sort(values[np.isfinite(values) & (signed | (values > 0))])
     if len(known) < 2 or known[0] == known[-1]:
         return [], "One class: all values are equal." if len(known) else ""
     targets = np.percentile(known, wanted)
-    limits = _fitting(_series(known[0], known[-1]), targets, known, log=True)
+    limits = [] if signed else _fitting(_series(known[0], known[-1]), targets, known, log=True)
     if len(limits) < 3:
         limits = max(limits, _fitting(_multiples(known), targets, known, log=False), key=len)
     note = ""

@@ -185,6 +185,24 @@ def test_a_chosen_threshold_stands_everywhere(soil):
             describe_background(soil(), ["Cu"], per_element={"Cu": bad})
 
 
+def test_a_threshold_may_be_chosen_for_one_medium(soil):
+    both = pd.concat(
+        [soil(), soil().assign(medium="till", sample_id=lambda t: "T" + t["sample_id"])],
+        ignore_index=True,
+    )
+    own = {"Cu": {"values": {"till": 90.0, "clay": 5.0}, "reason": "orientation"}}
+    got = describe_background(both, ["Cu"], per_element=own)
+    usual = describe_background(both, ["Cu"])
+    by = dict(iter(got.thresholds.groupby("medium")))
+    assert set(by["till"]["value"]) == {90.0}
+    same = usual.thresholds[usual.thresholds["medium"] == "soil"]
+    assert by["soil"]["value"].tolist() == same["value"].tolist()
+    assert by["soil"]["reason"].tolist() == same["reason"].tolist()
+    codes = {f.code: f.message for f in got.findings if f.element == "Cu"}
+    assert "90 mg/kg in till" in codes["threshold-chosen"]
+    assert "clay, which no sample is" in codes["threshold-medium-unknown"]
+
+
 def test_the_assay_comes_from_one_place(soil):
     frame = soil()
     frame["Cu_ppm__xrf"] = frame["Cu_ppm"]

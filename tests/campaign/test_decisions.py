@@ -117,3 +117,15 @@ def test_acceptance_does_not_lift_a_dropped_target_in_silence(tmp_path):
     )
     assert effects["T03"] == "register"
     assert "register stands" in findings[0].message
+
+
+def test_values_by_medium_are_told_back(tmp_path):
+    text = '[background.element.Cu]\nvalues = { soil = 90.0, "stream sediment" = 60.0 }\nreason = "a"\n'
+    shown, _ = for_outputs(read_decisions(written(tmp_path, text)), {}, {"Cu"})
+    values = {"soil": 90.0, "stream sediment": 60.0}
+    assert shown["elements"] == {"Cu": {"values": values, "reason": "a"}}
+    assert shown["others"] == []
+    with pytest.raises(WrongCall, match=r"'values' of soil must be a positive number"):
+        read_decisions(
+            written(tmp_path, "[background.element.Cu]\nvalues = { soil = -1 }\nreason = 'a'\n")
+        )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from geochem.outputs.report.blocks import Block, Heading, Paragraph, Table
 from geochem.outputs.wording import concentration
@@ -45,7 +46,7 @@ def decision_blocks(bundle: Bundle) -> list[Block]:
     ]
     if given["elements"]:
         rows = [
-            (symbol, concentration(symbol, d["value"]), d["reason"] or "no reason given")
+            (symbol, _chosen(symbol, d), d["reason"] or "no reason given")
             for symbol, d in sorted(given["elements"].items())
         ]
         blocks.append(
@@ -70,3 +71,10 @@ def decision_blocks(bundle: Bundle) -> list[Block]:
     if given["others"]:
         blocks.append(Paragraph(f"It also set {', '.join(given['others'])}."))
     return blocks
+
+
+def _chosen(symbol: str, given: Mapping[str, Any]) -> str:
+    """Say the value for every medium, and those by medium."""
+    said = [concentration(symbol, given["value"])] if "value" in given else []
+    said += [f"{concentration(symbol, v)} in {m}" for m, v in given.get("values", {}).items()]
+    return ", ".join(said)

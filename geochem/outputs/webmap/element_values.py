@@ -79,9 +79,80 @@ def element_entries(
                 "marks": {m: tables.marks(m, element) for m in media},
                 "accepted": accepted,
                 "others": _others(points, element, accepted) if full else [],
+                "formula": "",
+                "drift": pack(points.drift[element].astype(np.float32))
+                if element in points.drift
+                else None,
+                "drifts": element in bundle.shifts,
             }
         )
     return made
+
+
+def further_entries(
+    bundle: Bundle, points: Points, zones: list[tuple[str, str]]
+) -> list[dict[str, Any]]:
+    """Pack indices, ratios, balances and enrichment factors so that they can be chosen too.
+
+    Parameters
+    ----------
+    bundle, points, zones
+        As in `element_entries`.
+
+    Returns
+    -------
+    list of dict
+        As `element_entries`; `formula` says what it is. They have no decisions and no review.
+    """
+    tables = _ThresholdTables(bundle)
+    media = sorted({m for m, _ in zones})
+    main = _main_medium(points)
+    made = []
+    for column, value in points.further.items():
+        if not np.isfinite(value).any():
+            continue
+        kind, _, name = column.partition("_")
+        measured = np.where(main, value, np.nan)
+        typical = measured if np.isfinite(measured).any() else value
+        limits, note = class_limits(typical, signed=kind == "balance")
+        thresholds = [tables.of(m, d, column) for m, d in zones]
+        made.append(
+            {
+                "symbol": {"index": name, "ratio": name.replace("_", "/"), "balance": name}.get(
+                    kind, f"EF {name}"
+                ),
+                "counted": False,
+                "excluded": "",
+                "unit": "%" if kind == "index" else "",
+                "divisor": 1.0,
+                "limits": limits,
+                "limits_note": note,
+                "levels": class_levels(typical, limits),
+                "values": pack_values(value),
+                **dict.fromkeys(("below", "above", "err", "z", "p", "drift")),
+                "thresholds": thresholds,
+                "whole": {m: tables.of(m, "all", column) for m in media},
+                "marks": {},
+                "accepted": {"assay": "", "source": "", "trust": "", "calibrated": False,
+                             "method": ""},
+                "others": [],
+                "formula": _formula(bundle, kind, name, thresholds),
+                "drifts": False,
+            }
+        )  # fmt: skip
+    return made
+
+
+def _formula(bundle: Bundle, kind: str, name: str, thresholds: list[Any]) -> str:
+    """Say what a further column is: from its threshold, and for a balance from the campaign file."""
+    said = next((t["reason"] for t in thresholds if t and t["reason"]), "")
+    if kind == "balance":
+        sides = (bundle.settings.get("composition", {}).get("balances") or {}).get(name, {})
+        said = f"balance of {', '.join(sides.get('over', []))} over {', '.join(sides.get('under', []))}"
+    if kind == "enrichment":
+        by = bundle.settings.get("composition", {}).get("enrichment_reference") or "Al"
+        said = f"enrichment factor of {name} by {by} {said}".strip()
+    return str(said or f"{kind} {name.replace('_', '/')}")
 
 
 def association_entries(bundle: Bundle, points: Points) -> list[dict[str, Any]]:

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
     from geochem.model.bundle import Bundle
 
+#: kinds of columns beside the elements: ``index_CIA``, ``ratio_Rb_Sr``, ...
+FURTHER = ("index", "ratio", "balance", "enrichment")
 #: cells that an aggregated map aims at
 _CELLS = 60_000
 
@@ -43,6 +45,10 @@ class Points:
         Samples behind a symbol.
     weight : ndarray of float
         Declustering weight, 1 where none is known; of a cell the sum.
+    further : dict of str to ndarray
+        Indices, ratios, balances and enrichment factors, by the name of their column.
+    drift : dict of str to ndarray
+        What the thresholds of each sample are times, for elements whose background drifts.
     frame : pandas.DataFrame, optional
         The samples table, row by row; None when aggregated.
     total : int
@@ -64,6 +70,8 @@ class Points:
     group: npt.NDArray[np.float64]
     count: npt.NDArray[np.int64]
     weight: npt.NDArray[np.float64]
+    further: dict[str, npt.NDArray[np.float64]]
+    drift: dict[str, npt.NDArray[np.float64]]
     frame: pd.DataFrame | None
     total: int
     cell: float
@@ -118,6 +126,15 @@ def points_of(bundle: Bundle, aggregate_above: int) -> Points:
         group=spread(anomalies["group"]) if "group" in anomalies.columns else np.full(n, np.nan),
         count=np.ones(n, dtype=np.int64),
         weight=_weights(bundle, samples["sample_id"]),
+        further={
+            c: samples[c].to_numpy(dtype=float)
+            for c in samples.columns
+            if c.partition("_")[0] in FURTHER and "_" in c
+        },
+        drift={
+            e: 10.0 ** np.array([by_id.get(i, 0.0) for i in samples["sample_id"].tolist()])
+            for e, by_id in bundle.shifts.items()
+        },
         frame=samples,
         total=n,
         cell=0.0,
@@ -192,6 +209,8 @@ def _aggregate(points: Points) -> Points:
         group=points.group[first],
         count=count,
         weight=np.add.reduceat(points.weight[order], start),
+        further={c: largest(a) for c, a in points.further.items()},
+        drift={},  # samples of a cell differ: its symbol is judged by the usual background
         frame=None,
         total=points.total,
         cell=cell,

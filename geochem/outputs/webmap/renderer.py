@@ -79,6 +79,7 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
         association_entries,
         element_entries,
         first_element,
+        further_entries,
     )
     from geochem.outputs.webmap.geography import wgs84_polynomial
     from geochem.outputs.webmap.points import points_of
@@ -92,6 +93,7 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
     origin = (1000.0 * float(extent[0] // 1000), 1000.0 * float(extent[1] // 1000))
     zones, _ = zones_of(points)
     elements = element_entries(bundle, points, zones)
+    elements += further_entries(bundle, points, zones)
     shown = {e["symbol"]: (e["divisor"], e["unit"]) for e in elements}
     info = bundle.info
     crs = bundle.survey.samples.crs

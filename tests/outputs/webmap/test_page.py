@@ -1,5 +1,6 @@
 """The page as text: self-contained, the same every time, escaped, complete."""
 
+import base64
 import re
 from dataclasses import replace
 
@@ -237,3 +238,32 @@ def test_structures_carry_dip_and_direction(small):
     extent = (x - 500, y - 500, x + 500, y + 500)
     (entry,) = layer_entries(layers, (x, y), extent)
     assert [f.get("dip") for f in entry["features"]] == [[62, 10], None, None, [45, 90]]
+
+
+def test_indices_can_be_chosen_and_drifting_thresholds_follow_each_sample(small):
+    samples = small.survey.samples
+    over = samples["Cu_ppm"] / samples["Zn_ppm"]
+    samples = samples.assign(ratio_Cu_Zn=over, balance_own=np.log(over))
+    row = small.thresholds.iloc[[0]].assign(
+        medium="soil", domain="all", element="ratio_Cu_Zn", value=0.9, reason="Cu / Zn, by mass"
+    )
+    drift = {"Cu": {samples["sample_id"].iloc[0]: float(np.log10(2))}}
+    settings = {
+        **small.settings, "composition": {"balances": {"own": {"over": ["Cu"], "under": ["Zn"]}}}
+    }  # fmt: skip
+    data = map_data(
+        replace(
+            small, survey=replace(small.survey, samples=samples), settings=settings, shifts=drift,
+            thresholds=pd.concat([small.thresholds, row], ignore_index=True),
+        )
+    )  # fmt: skip
+    by_name = {e["symbol"]: e for e in data["elements"]}
+    ratio = by_name["Cu/Zn"]
+    assert ratio["formula"] == "Cu / Zn, by mass"
+    assert ratio["whole"]["soil"]["possible"] == 0.9
+    assert by_name["own"]["formula"] == "balance of Cu over Zn"
+    assert min(by_name["own"]["limits"]) < 0  # a log-ratio has classes on both sides of zero
+    factors = np.frombuffer(base64.b64decode(by_name["Cu"]["drift"]["b"]), dtype="<f4")
+    assert factors[0] == pytest.approx(2)
+    assert set(factors[1:]) == {1.0}
+    assert by_name["Zn"]["drift"] is None

@@ -3,7 +3,8 @@ function createControls(store, layer) {
   const { data } = store;
   const element = document.getElementById('element');
   const view = document.getElementById('view');
-  const groups = [['Counted', data.elements.filter((e) => e.counted)], ['Other', data.elements.filter((e) => !e.counted)]];
+  const groups = [['Counted', data.elements.filter((e) => e.counted)], ['Other', data.elements.filter((e) => !e.counted && !e.formula)],
+    ['Indices and ratios', data.elements.filter((e) => e.formula)]];
   groups.forEach(([label, members]) => {
     if (!members.length) return;
     const group = make('optgroup', { label });

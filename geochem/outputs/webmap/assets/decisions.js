@@ -8,27 +8,43 @@ function createDecisions(store) {
   const targets = new Map(Object.entries(given.targets).map(([name, d]) => [name, { ...d }]));
   let changed = false;
 
-  // possible and probable of every zone with one value in place of its thresholds
+  const valueIn = (d, medium) => (d.values && Object.hasOwn(d.values, medium) ? d.values[medium] : d.value);
+
+  // possible and probable of every zone of a medium that has a chosen value
   function override(element, d) {
     if (d === undefined) { element.override = null; return; }
     const { zones } = store.data.samples;
     element.override = element.thresholds.map((t, z) => {
-      if (t === null && !store.background.has(zones[z][0])) return t;
+      const value = valueIn(d, zones[z][0]);
+      if (value === undefined || (t === null && !store.background.has(zones[z][0]))) return t;
       const sign = t ? t.sign : 1;
-      const third = t && t.probable !== null && sign * (t.probable - d.value) > 0 ? t.probable : null;
-      return { ...(t || { domain: 'all', n: null, median: null }), possible: d.value, probable: third, sign, method: 'chosen', reason: d.reason || '' };
+      const third = t && t.probable !== null && sign * (t.probable - value) > 0 ? t.probable : null;
+      return { ...(t || { domain: 'all', n: null, median: null }), possible: value, probable: third, sign, method: 'chosen', chosen: true, reason: d.reason || '' };
     });
+  }
+
+  // one value for all media, as older files have it, is one for each
+  function byMedium(d) {
+    if (d === undefined) return {};
+    const all = d.value === undefined ? [] : store.media.map((name) => [name, d.value]);
+    return { ...Object.fromEntries(all), ...d.values };
   }
 
   const decisions = {
     elements, targets,
     changed: () => changed,
     count: () => elements.size + targets.size,
-    ofElement: (symbol) => elements.get(symbol),
+    // value and reason that were chosen for an element in a medium, if any
+    ofElement(symbol, medium) {
+      const d = elements.get(symbol);
+      const value = d && valueIn(d, medium);
+      return value === undefined ? undefined : { value, reason: d.reason };
+    },
     ofTarget: (name) => targets.get(name) || { choice: '', note: '' },
-    setThreshold(element, value) {
+    setThreshold(element, medium, value) {
       const before = elements.get(element.symbol);
-      elements.set(element.symbol, { reason: before ? before.reason : '', value });
+      const reason = before ? before.reason : '';
+      elements.set(element.symbol, store.media.length < 2 ? { reason, value } : { reason, values: { ...byMedium(before), [medium]: value } });
       override(element, elements.get(element.symbol));
       changed = true;
       store.tell('thresholds');
@@ -41,9 +57,13 @@ function createDecisions(store) {
       changed = true;
       store.tell('decisions');
     },
-    dropThreshold(element) {
-      if (!elements.delete(element.symbol)) return;
-      override(element, undefined);
+    dropThreshold(element, medium) {
+      const before = elements.get(element.symbol);
+      if (before === undefined) return;
+      const { [medium]: _, ...values } = byMedium(before);
+      elements.delete(element.symbol);
+      if (Object.keys(values).length) elements.set(element.symbol, { reason: before.reason, values });
+      override(element, elements.get(element.symbol));
       changed = true;
       store.tell('thresholds');
       store.tell('decisions');
@@ -100,8 +120,14 @@ function decisionsText(store, elements, targets, by) {
   [...elements.keys()].sort().forEach((symbol) => {
     const d = elements.get(symbol);
     const e = store.data.elements.find((one) => one.symbol === symbol);
-    const shown = e && e.divisor !== 1 ? '  # ' + figures(d.value / e.divisor, 4).replace(/\u202f/g, '') + ' ' + e.unit : '';
-    lines.push('', '[background.element.' + symbol + ']', 'value = ' + tomlNumber(d.value) + shown);
+    const shown = (value) => (e && e.divisor !== 1 ? '  # ' + figures(value / e.divisor, 4).replace(/\u202f/g, '') + ' ' + e.unit : '');
+    lines.push('', '[background.element.' + symbol + ']');
+    if (d.value !== undefined) lines.push('value = ' + tomlNumber(d.value) + shown(d.value));
+    const values = Object.entries(d.values || {}).sort();
+    if (values.length) {
+      lines.push('values = { ' + values.map(([name, value]) => tomlKey(name) + ' = ' + tomlNumber(value)).join(', ') + ' }' +
+        (e && e.divisor !== 1 ? '  # ' + values.map(([name, value]) => name + ' ' + shown(value).slice(4)).join(', ') : ''));
+    }
     lines.push('reason = ' + tomlText(d.reason.trim()));
   });
   [...targets.keys()].sort().forEach((name) => {

@@ -57,6 +57,7 @@ function subtitles(store, view) {
   }
   if (source === 'pxrf') made.push(make('span', { class: 'badge' }, 'portable XRF: screening'));
   if (trust && trust !== 'quantitative') sub('trust: ' + words(trust));
+  sub(element.formula);
   if (!element.counted && element.excluded) sub('not counted: ' + element.excluded);
   const texts = new Map();
   (element.override || element.thresholds).forEach((t, z) => {
@@ -66,7 +67,9 @@ function subtitles(store, view) {
   const range = [...texts.values()].map((t) => t.possible / element.divisor).sort((a, b) => a - b);
   const low = figures(range[0]), high = figures(range[range.length - 1]);
   sub('threshold ' + (low === high ? low : low + ' to ' + high) + ' ' + element.unit +
-    (texts.size > 1 && low !== high ? ' by medium and domain' : '') + (element.override ? ', chosen here and not yet in a run' : ''));
+    (texts.size > 1 && low !== high ? ' by medium and domain' : '') +
+    (element.drift ? ' where the background is usual; it drifts, and each sample is judged by its own' : '') +
+    (element.drifts && !element.drift ? '; the background drifts, cells are judged without that' : '') + (element.override ? ', chosen here and not yet in a run' : ''));
   return made;
 }
 

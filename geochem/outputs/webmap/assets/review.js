@@ -38,7 +38,7 @@ function createReview(store, map, layer, brush, frame) {
   // thresholds ------------------------------------------------------------------------------
   const mediumName = () => store.media[medium];
   function wholeThreshold(element) {
-    const chosen = decisions.ofElement(element.symbol);
+    const chosen = decisions.ofElement(element.symbol, mediumName());
     if (chosen) return chosen.value;
     const whole = element.whole[mediumName()];
     if (whole) return whole.possible;
@@ -56,7 +56,7 @@ function createReview(store, map, layer, brush, frame) {
   const change = (value) => {
     const element = store.element();
     if (store.state.view !== 'class') store.set('view', 'class');
-    decisions.setThreshold(element, value);
+    decisions.setThreshold(element, mediumName(), value);
   };
   const handle = createHandle($('review-handle'), { change, done: () => say(countText()) });
   const number = $('review-value');
@@ -71,7 +71,7 @@ function createReview(store, map, layer, brush, frame) {
   number.addEventListener('change', typed);
   number.addEventListener('keydown', (event) => { if (event.key === 'Enter') { event.preventDefault(); typed(); } });
   $('review-reason').addEventListener('input', () => decisions.setReason(store.element(), $('review-reason').value));
-  $('review-back').addEventListener('click', () => { decisions.dropThreshold(store.element()); number.focus(); });
+  $('review-back').addEventListener('click', () => { decisions.dropThreshold(store.element(), mediumName()); number.focus(); });
   function shownNumber(element) {
     const t = wholeThreshold(element);
     return t === null ? '' : String(Number((t / element.divisor).toPrecision(4)));
@@ -95,8 +95,10 @@ function createReview(store, map, layer, brush, frame) {
   function rebuild() {
     if (pane.hidden) return;
     const element = store.element();
-    $('review-body').hidden = element === null;
-    if (element === null) return;
+    const further = element !== null && element.formula !== '';
+    $('review-body').hidden = element === null || further;
+    $('review-further').hidden = !further;
+    if (element === null || further) { population = null; return; }
     population = createPopulation(store, element, medium);
     scale = valueScale(population, 58, $('review-plots').clientWidth - 12);
     rows = histogramRows(population, grouping, scale);
@@ -136,7 +138,7 @@ function createReview(store, map, layer, brush, frame) {
   }
   function threshold() {
     const element = store.element();
-    const chosen = decisions.ofElement(element.symbol);
+    const chosen = decisions.ofElement(element.symbol, mediumName());
     if (document.activeElement !== number) number.value = shownNumber(element);
     if (document.activeElement !== $('review-reason')) $('review-reason').value = chosen ? chosen.reason : '';
     $('review-reason').disabled = !chosen;
@@ -144,7 +146,7 @@ function createReview(store, map, layer, brush, frame) {
     const all = zoneThresholds(element).map((t) => t.possible / element.divisor).sort((a, b) => a - b);
     const spread = all.length > 1 && all[0] !== all[all.length - 1] ? figures(all[0]) + ' to ' + figures(all[all.length - 1]) + ' ' + element.unit + ' in ' + all.length + ' domains' + (element.whole[mediumName()] ? ', ' + figures(element.whole[mediumName()].possible / element.divisor) + ' for all ' + mediumName() : '') : '';
     const method = (zoneThresholds(element)[0] || {}).method;
-    $('review-state').textContent = chosen ? 'Chosen: one value' + (media.length > 1 ? ' for ' + media.join(' and ') : '') + '. ' + (element.override ? 'It counts in the next run with the saved file.' : 'It counted in this run (' + data.decisions.file + ').') :
+    $('review-state').textContent = chosen ? 'Chosen: one value' + (store.media.length > 1 ? ' for ' + mediumName() : '') + '. ' + (element.override ? 'It counts in the next run with the saved file.' : 'It counted in this run (' + data.decisions.file + ').') :
       all.length === 0 ? 'No threshold here. Move the handle or type one.' :
         'From the run' + (method ? ', ' + words(method) : '') + (spread ? ': ' + spread + '. Moving the handle puts one value in their place.' : '.');
     $('review-options').replaceChildren(...(element.marks[mediumName()] || []).map(([label, value]) => make('button', {
@@ -231,7 +233,10 @@ function createDecisionList(store) {
     boxes.forEach((box) => box.follow());
     const made = [...decisions.elements].sort().map(([symbol, d]) => {
       const e = data.elements.find((one) => one.symbol === symbol);
-      return make('li', {}, make('b', {}, symbol), ' ' + (e ? figures(d.value / e.divisor, 4) + ' ' + e.unit : d.value + ' mg/kg') +
+      const text = (value) => (e ? figures(value / e.divisor, 4) + ' ' + e.unit : value + ' mg/kg');
+      const said = d.value === undefined ? [] : [text(d.value)];
+      Object.entries(d.values || {}).sort().forEach(([name, value]) => said.push(text(value) + ' in ' + name));
+      return make('li', {}, make('b', {}, symbol), ' ' + said.join(', ') +
         (d.reason ? ': ' + d.reason : ' (no reason yet)'));
     });
     $('review-chosen').replaceChildren(...made);

@@ -24,12 +24,17 @@ function samplePanel(store, i, close) {
     node.push(make('details', {}, make('summary', {}, 'Other scores (' + (scores.length - 3) + ')'), scoreTable(scores.slice(3))));
   }
   const counted = data.elements.filter((e) => e.counted);
-  const rest = data.elements.filter((e) => !e.counted);
+  const rest = data.elements.filter((e) => !e.counted && !e.formula);
+  const further = data.elements.filter((e) => e.formula);
   const first = counted.length ? counted : rest;
   node.push(...section('Values', valueTable(store, first, i)));
   if (counted.length && rest.length) {
     node.push(make('details', { open: store.element() && !store.element().counted },
       make('summary', {}, 'Other elements (' + rest.length + ')'), valueTable(store, rest, i)));
+  }
+  if (further.length) {
+    node.push(make('details', { open: Boolean(store.element() && store.element().formula) },
+      make('summary', {}, 'Indices and ratios (' + further.length + ')'), valueTable(store, further, i)));
   }
   const quality = qualityNotices(store, i);
   node.push(...section('Quality', quality.length ? quality : make('p', { class: 'lead' }, 'No warning for its batches.')));

@@ -17,7 +17,7 @@ function createStore(data) {
     count: decode(s.count),
     group: decode(s.group),
     weights: decode(s.weights), // declustering; null when every sample counts the same
-    background: new Set(s.zones.filter((_, z) => data.elements.some((e) => e.thresholds[z])).map((z) => z[0])), // media
+    background: new Set(s.zones.filter((_, z) => data.elements.some((e) => !e.formula && e.thresholds[z])).map((z) => z[0])), // media
     x: scaled(decode(s.x)), // metres east of the origin
     y: scaled(decode(s.y)), // metres north of the origin
     origin: data.origin,
@@ -51,7 +51,11 @@ function createStore(data) {
     // thresholds of an element in the zone of a sample, or null
     thresholdOf(element, i) {
       const zone = store.zone[i];
-      return zone === 0 ? null : (element.override || element.thresholds)[zone - 1];
+      const t = zone === 0 ? null : (element.override || element.thresholds)[zone - 1];
+      const drift = t && !t.chosen ? decode(element.drift) : null;
+      if (!drift) return t;
+      const times = (value) => (value === null ? null : value * drift[i]);
+      return { ...t, possible: times(t.possible), probable: times(t.probable), median: times(t.median) };
     },
     targetsOf(i) { return inTargets.get(i) || ''; },
   };
