@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import time
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,8 @@ from geochem.model.bundle import Bundle
 
 #: name, ready renderer, checked options
 Method = tuple[str, Any, dict[str, Any]]
+#: name of a renderer, something of it that can be done apart
+Piece = tuple[str, Callable[[], Any]]
 
 
 def render_all(
@@ -25,14 +29,18 @@ def render_all(
 ) -> dict[str, float]:
     """Let every renderer write into a folder.
 
-    With two jobs the figures are drawn by a second process while this one writes what does not
-    read the folder. The second process is a fork, which shares the records without copying them;
-    where the system has none (Windows) one process does all. The files are the same either way.
+    With two jobs a second process takes its share of what does not read the folder: each takes the
+    next piece when it is done with one, renderers that cannot be parted first, then the others'
+    pieces (the figures, one by one). The second process is a fork, which shares the records without
+    copying them; where the system has none (Windows) one process does all. The files are the same
+    either way.
 
     Parameters
     ----------
     methods : sequence of (name, renderer, options)
-        In order; a renderer whose ``reads_folder`` is not False comes after the others.
+        In order; a renderer whose ``reads_folder`` is not False comes after the others. One that
+        has ``pieces(bundle, folder, **options)``, an iterable of functions that together do what
+        ``render`` does, is shared among the processes.
     bundle : Bundle
         Records of a run.
     folder : Path
@@ -50,54 +58,126 @@ def render_all(
     Raises
     ------
     GeochemError
-        If the second process failed.
+        If another process failed.
     """
     timings: dict[str, float] = {}
     free = [m for m in methods if not getattr(m[1], "reads_folder", True)]
     rest = [m for m in methods if m not in free]
-    drawn = [m for m in free if m[0] == "figures"]
-    second = None
-    if jobs > 1 and drawn and "fork" in multiprocessing.get_all_start_methods():
-        tell("Writing figures")
-        free = [m for m in free if m not in drawn]
-        context = multiprocessing.get_context("fork")
-        receiver, sender = context.Pipe(duplex=False)
-        second = context.Process(target=_apart, args=(drawn, bundle, folder, sender))
-        second.start()
-    for method in free:
-        _render(method, bundle, folder, timings, tell)
-    if second is not None:
-        answer = receiver.recv() if receiver.poll(None) else "it ended without a word"
-        second.join()
-        if isinstance(answer, str):
-            raise GeochemError(f"drawing the figures in a second process failed: {answer}")
-        timings.update(answer)
-    for method in rest:
-        _render(method, bundle, folder, timings, tell)
+    if jobs > 1 and free and "fork" in multiprocessing.get_all_start_methods():
+        timings.update(_shared(free, bundle, folder, jobs, tell))
+    else:
+        rest = [*free, *rest]
+    for name, renderer, options in rest:
+        tell(_title(name))
+        start = time.perf_counter()
+        renderer.render(bundle, folder, **options)
+        timings[f"write_{name}"] = time.perf_counter() - start
     return timings
 
 
-def _render(
-    method: Method,
+def _title(name: str) -> str:
+    return f"Writing {name.replace('_', ' ')}"
+
+
+def _pieces(methods: Sequence[Method], bundle: Bundle, folder: Path) -> list[Piece]:
+    """List what can be done apart: renderers as a whole, then the pieces of the others."""
+    whole = [
+        (name, partial(renderer.render, bundle, folder, **options))
+        for name, renderer, options in methods
+        if not hasattr(renderer, "pieces")
+    ]
+    parted = [
+        (name, piece)
+        for name, renderer, options in methods
+        if hasattr(renderer, "pieces")
+        for piece in renderer.pieces(bundle, folder, **options)
+    ]
+    return [*whole, *parted]
+
+
+def _shared(
+    methods: Sequence[Method],
     bundle: Bundle,
     folder: Path,
-    timings: dict[str, float],
+    jobs: int,
     tell: Callable[[str], None],
-) -> None:
-    name, renderer, options = method
-    tell(f"Writing {name.replace('_', ' ')}")
-    start = time.perf_counter()
-    renderer.render(bundle, folder, **options)
-    timings[f"write_{name}"] = time.perf_counter() - start
+) -> dict[str, float]:
+    """Let several processes take piece after piece until none is left."""
+    pieces = _pieces(methods, bundle, folder)
+    context = multiprocessing.get_context("fork")
+    turn = context.Value("q", 0)
+    others = []
+    gc.freeze()  # records stay where they are: what a collector touches would be copied
+    for _ in range(min(jobs, len(pieces)) - 1):
+        receiver, sender = context.Pipe(duplex=False)
+        process = context.Process(target=_apart, args=(pieces, turn, sender))
+        process.start()
+        sender.close()  # so that the end of the process is seen
+        others.append((process, receiver))
+    told: set[str] = set()
 
+    def tell_until(number: int) -> None:
+        for name, _ in pieces[: number + 1]:
+            if name not in told:
+                told.add(name)
+                tell(_title(name))
 
-def _apart(methods: Sequence[Method], bundle: Bundle, folder: Path, sender: Any) -> None:
+    failed = []
     timings: dict[str, float] = {}
     try:
-        for method in methods:
-            _render(method, bundle, folder, timings, lambda _: None)
-        sender.send(timings)
+        timings = _take(pieces, turn, tell_until)
+    finally:
+        turn.value = max(turn.value, len(pieces))
+        for process, receiver in others:
+            try:
+                answer = receiver.recv()
+            except EOFError:
+                answer = "it ended without a word"
+            process.join()
+            if isinstance(answer, str):
+                failed.append(answer)
+            else:
+                for name, seconds in answer.items():
+                    timings[name] = timings.get(name, 0.0) + seconds
+        gc.unfreeze()
+    if failed:
+        raise GeochemError(f"writing in a second process failed: {failed[0]}")
+    for name, _, _ in methods:
+        if name not in told:
+            tell(_title(name))
+    return timings
+
+
+def _take(
+    pieces: Sequence[Piece], turn: Any, starts: Callable[[int], None] = lambda _: None
+) -> dict[str, float]:
+    """Do the next piece that nobody has taken, again and again; give seconds per renderer."""
+    timings: dict[str, float] = {}
+    collecting = gc.isenabled()
+    gc.disable()  # see the renderer of the figures, which leaves most behind
+    try:
+        while True:
+            with turn.get_lock():
+                number = turn.value
+                turn.value = number + 1
+            if number >= len(pieces):
+                return timings
+            starts(number)
+            name, piece = pieces[number]
+            start = time.perf_counter()
+            piece()
+            taken = timings.get(f"write_{name}", 0.0)
+            timings[f"write_{name}"] = taken + time.perf_counter() - start
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _apart(pieces: Sequence[Piece], turn: Any, sender: Any) -> None:
+    try:
+        sender.send(_take(pieces, turn))
     except Exception as error:  # said by the first process
+        turn.value = len(pieces)
         sender.send(f"{type(error).__name__}: {error}")
     finally:
         sender.close()

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
+import time
+from functools import partial
 
 import pytest
 
@@ -26,6 +29,33 @@ class Writes:
 class Breaks(Writes):
     def render(self, bundle, folder):
         raise ValueError("no ink")
+
+
+class Slow(Writes):
+    def render(self, bundle, folder):
+        time.sleep(1.0)
+
+
+class Dies(Writes):
+    def render(self, bundle, folder):
+        if multiprocessing.parent_process() is None:
+            time.sleep(1.0)
+        else:
+            os._exit(1)
+
+
+class Pieces(Writes):
+    def pieces(self, bundle, folder):
+        for k in range(12):
+            yield partial(self.one, folder / f"piece_{k}")
+
+    def one(self, path):
+        with path.open("a") as stream:
+            stream.write("x")
+
+    def render(self, bundle, folder):
+        for piece in self.pieces(bundle, folder):
+            piece()
 
 
 class Reads(Writes):
@@ -55,9 +85,28 @@ def test_one_process_or_two_write_the_same(tmp_path, jobs):
     "fork" not in multiprocessing.get_all_start_methods(), reason="one process there"
 )
 def test_a_failure_of_the_second_process_is_told(tmp_path):
-    listed = methods(("figures", Breaks), ("tables", Writes))
-    with pytest.raises(GeochemError, match="ValueError: no ink"):
+    listed = methods(("tables", Slow), ("figures", Breaks))
+    # whichever process takes the one that breaks
+    with pytest.raises((GeochemError, ValueError), match="no ink"):
         render_all(listed, "records", tmp_path, jobs=2, tell=lambda _: None)
+
+
+@pytest.mark.skipif(
+    "fork" not in multiprocessing.get_all_start_methods(), reason="one process there"
+)
+def test_a_second_process_that_dies_is_told(tmp_path):
+    listed = methods(("tables", Dies), ("figures", Dies))
+    with pytest.raises(GeochemError, match="ended without a word"):
+        render_all(listed, "records", tmp_path, jobs=2, tell=lambda _: None)
+
+
+@pytest.mark.parametrize("jobs", [1, 2, 3])
+def test_pieces_are_shared_and_each_is_done_once(tmp_path, jobs):
+    listed = methods(("figures", Pieces), ("tables", Writes))
+    timings = render_all(listed, "records", tmp_path, jobs=jobs, tell=lambda _: None)
+    assert (tmp_path / "tables").exists()
+    assert [(tmp_path / f"piece_{k}").read_text() for k in range(12)] == ["x"] * 12
+    assert set(timings) == {"write_figures", "write_tables"}
 
 
 def test_no_process_at_all_is_refused(tmp_path):

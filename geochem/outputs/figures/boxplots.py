@@ -47,15 +47,16 @@ def grouping(samples: pd.DataFrame) -> tuple[np.ndarray, str]:
     words : str
         What a group is: rock unit, lithology or medium.
     """
+    import pandas as pd
+
     for column, words in (
         ("geology", "rock unit"), ("lithology", "lithology as logged"), ("medium", "medium"),
     ):  # fmt: skip
         if column in samples.columns:
             given = samples[column]
-            names = np.array(
-                [literal(v, 60) if isinstance(v, str) else "not stated" for v in given],
-                dtype=object,
-            )
+            code, distinct = pd.factorize(given.astype(object))
+            words_of = [literal(v, 60) if isinstance(v, str) else "not stated" for v in distinct]
+            names = np.array([*words_of, "not stated"], dtype=object)[code]
             found, counts = np.unique(names.astype(str), return_counts=True)
             if len(found) >= 2 or column == "medium":
                 order = sorted(zip(-counts, found, strict=True))

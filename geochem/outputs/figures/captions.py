@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.model.tables import values_of
+from geochem.outputs.figures.domains import domain_pairs
 from geochem.outputs.figures.layout import Caption
 from geochem.outputs.figures.style import literal
 from geochem.outputs.figures.text_fit import share_text
@@ -92,10 +93,10 @@ def threshold_per_sample(bundle: Bundle, element: str) -> tuple[npt.NDArray[np.f
     if not len(anomalies) or len(falling):
         return limits, ""  # a ring "beyond" would mean "below" here
     records = bundle.threshold_records
-    pairs = anomalies[["medium", "domain"]].astype(object)
+    pair_of, pairs = domain_pairs(anomalies)
     of_pair: dict[tuple[str, str], float] = {}
     methods: dict[str, int] = {}
-    for medium, domain in sorted(set(map(tuple, pairs.astype(str).to_numpy()))):
+    for medium, domain in pairs:
         for where in (domain, "all"):
             record = records.get((medium, where, element))
             if record is not None and np.isfinite(record.value):
@@ -103,7 +104,7 @@ def threshold_per_sample(bundle: Bundle, element: str) -> tuple[npt.NDArray[np.f
                 name = method_words(record)
                 methods[name] = methods.get(name, 0) + record.n_used
                 break
-    given = np.array([of_pair.get((m, d), np.nan) for m, d in pairs.to_numpy()])
+    given = np.array([*(of_pair.get(pair, np.nan) for pair in pairs), np.nan])[pair_of]
     at = pd.Index(anomalies["sample_id"]).get_indexer(pd.Index(samples["sample_id"]))
     limits[at >= 0] = given[at[at >= 0]]
     drift = bundle.shifts.get(element)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.model.tables import values_of
+from geochem.outputs.figures.domains import domain_pairs
 from geochem.outputs.figures.small_maps import Kind, SmallMap, Squares
 from geochem.outputs.figures.style import INK, MUTED, NO_DATA, PAPER, RAMP
 from geochem.outputs.figures.symbols import graded_style, positions
@@ -215,8 +216,9 @@ def _third(bundle: Bundle, element: str, limit: npt.NDArray[np.float64]) -> Any:
     mine = bundle.backgrounds[(bundle.backgrounds["element"] == element).to_numpy(dtype=bool)]
     value = 10.0 ** (mine["location"] + 3 * mine["scale"]).to_numpy(dtype=float)
     table = dict(zip(zip(mine["medium"], mine["domain"], strict=True), value, strict=True))
-    pairs = zip(anomalies["medium"], anomalies["domain"], strict=True)
-    given = np.array([table.get((m, d), table.get((m, "all"), np.nan)) for m, d in pairs])
+    pair_of, pairs = domain_pairs(anomalies)
+    limits = [table.get((m, d), table.get((m, "all"), np.nan)) for m, d in pairs]
+    given = np.array([*limits, np.nan])[pair_of]
     at = pd.Index(anomalies["sample_id"]).get_indexer(pd.Index(samples["sample_id"]))
     third = np.full(len(samples), np.nan)
     third[at >= 0] = given[at[at >= 0]]

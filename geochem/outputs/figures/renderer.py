@@ -69,13 +69,40 @@ class FiguresRenderer:
         list of Path
             What was written; a figure whose records are missing is left out.
         """
+        written: list[Path] = []
+        with _collector_at_rest():
+            for piece in self.pieces(
+                bundle, folder, pdf=pdf, max_elements=max_elements, page=page
+            ):
+                written += piece()
+        return written
+
+    def pieces(
+        self, bundle: Bundle, folder: Path, *, pdf: bool = True, max_elements: int = 6,
+        page: Literal["as drawn", "16:9", "A4"] = "as drawn",
+    ) -> Iterator[Callable[[], list[Path]]]:  # fmt: skip
+        """Give `render` in pieces, one per figure, that several processes can share.
+
+        Parameters
+        ----------
+        bundle, folder, pdf, max_elements, page
+            As in `render`.
+
+        Yields
+        ------
+        callable
+            Draws and writes one figure; gives the files.
+        """
         target = Path(folder) / "figures"
         target.mkdir(parents=True, exist_ok=True)
-        written = []
-        with _collector_at_rest():
-            for name, in_pdf, draw in figure_jobs(bundle, max_elements):
-                written += write_figure(draw(), target / name, pdf=pdf and in_pdf, page=page)
-        return written
+        for name, in_pdf, draw in figure_jobs(bundle, max_elements):
+            yield partial(_draw_and_write, draw, target / name, pdf=pdf and in_pdf, page=page)
+
+
+def _draw_and_write(
+    draw: Callable[[], Axes | Figure], stem: Path, *, pdf: bool, page: str
+) -> list[Path]:
+    return write_figure(draw(), stem, pdf=pdf, page=page)
 
 
 @contextmanager
