@@ -9,6 +9,7 @@ Test to copy: `tests/anomalies/test_search.py`.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from geochem.anomalies import (
     association_score,
     associations,
     clusters,
+    departures,
     gates,
     learned,
     multivariate,
@@ -133,11 +135,17 @@ def search_anomalies(
         else np.full(len(rows), "", dtype=object)
     )
     places = spatial.grounds(media, grids, easting, northing, spacings)
-    left = _residuals(table, gate, rows, media, domains, where, weight, places, batches)
-    sparse = _sparse(table, gate, rows, where, {e for a in scored for e in a.used})
-    scores, also_said = _scores(scored, z, values, gate, media, weight, left, sparse)
+    left = departures.departures_of(
+        table, gate, rows, media, domains, where, weight, places, batches
+    )
+    sparse = departures.sparse_scores(
+        table, gate, rows, where, {e for a in scored for e in a.used}
+    )
+    scored, scores, parts, also_said = _scores(
+        scored, z, values, gate, media, weight, left, sparse, rows, domains, analytes
+    )
     findings += also_said
-    explained = _explained(scored, left, media, domains, _covers(rows))
+    explained = _explained(scored, left, media, domains, departures.covers_of(rows))
     coherent, _ = spatial.coherence(scores, places, seed=seed)
     by_id = dict(zip(rows["sample_id"], domains, strict=True))
     findings += multivariate.outlier_findings(
@@ -147,7 +155,10 @@ def search_anomalies(
     way = clusters.Way() if grouping is None else grouping
     label, groups = _groups(rows, compositions, media, domains, z, scores, coherent, seed, way, xy)
     dense = {
-        e: v for e, (v, _) in _sparse(table, gate, rows, where, _mostly_seen(rows, gate)).items()
+        e: v
+        for e, (v, _) in departures.sparse_scores(
+            table, gate, rows, where, departures.mostly_seen(rows, gate)
+        ).items()
     }
     found = learned.find(
         rows["sample_id"].to_numpy(dtype=object), media, domains, xy, weight, compositions, dense,
@@ -179,6 +190,7 @@ def search_anomalies(
         explained=explained,
         found=found,
         proxies=proxies,
+        **{part: _frame(columns, len(rows)) for part, columns in parts.items()},
     )
 
 
@@ -238,7 +250,7 @@ def _univariate(
     z_all: dict[str, FloatArray] = {}
     p: dict[str, FloatArray] = {}
     for element, s in sign.items():
-        usable = _usable(gate, element, len(where.code))
+        usable = departures.usable(gate, element, len(where.code))
         own = table.levels(where, element, s, shifts.get(element))
         z[element] = univariate.robust_z(values[element], usable, own)
         z_all[element] = univariate.robust_z(
@@ -280,107 +292,6 @@ def _shifts(rows: gpd.GeoDataFrame, background: BackgroundReport) -> dict[str, F
     return {e: np.where(at >= 0, s[at], 0.0) for e, s in background.shifts.items()}
 
 
-def _usable(
-    gate: Mapping[tuple[str, str], gates.Gate], element: str, n: int
-) -> npt.NDArray[np.bool_]:
-    usable = np.zeros(n, dtype=bool)
-    for (_, e), g in gate.items():
-        if e == element and g.open:
-            usable |= g.usable
-    return usable
-
-
-def _covers(rows: gpd.GeoDataFrame) -> npt.NDArray[np.object_]:
-    """Name the cover of each sample: what a regolith map or the field log says, residual apart."""
-    if "regolith" not in rows.columns:
-        return np.full(len(rows), "", dtype=object)
-    named = [v if isinstance(v, str) else "" for v in rows["regolith"].tolist()]
-    plain = ["" if v.strip().lower() in ("", "unmapped") or "residual" in v.lower() else v
-             for v in named]  # fmt: skip
-    return np.array(plain, dtype=object)
-
-
-def _logs(
-    table: univariate.BackgroundTable,
-    gate: Mapping[tuple[str, str], gates.Gate],
-    rows: gpd.GeoDataFrame,
-    where: univariate.Places,
-    element: str,
-) -> tuple[FloatArray, univariate.Levels]:
-    """Give log10 of what may be used, expectations in the place of limits."""
-    v = values_of(rows, element)
-    known = _usable(gate, element, len(rows)) & (v.value > 0)
-    level = table.levels(where, element)
-    log = np.where(known, np.log10(np.where(known, v.value, 1.0)), np.nan)
-    return residuals.expected_log(log, v.below & known, level.location, level.scale), level
-
-
-def _residuals(
-    table: univariate.BackgroundTable,
-    gate: Mapping[tuple[str, str], gates.Gate],
-    rows: gpd.GeoDataFrame,
-    media: npt.NDArray[np.object_],
-    domains: npt.NDArray[np.object_],
-    where: univariate.Places,
-    weight: FloatArray,
-    places: Sequence[spatial.Ground],
-    batches: Mapping[str, str] | None,
-) -> dict[str, residuals.Residuals]:
-    """Make the departures of every medium that has a background of its own."""
-    covers = _covers(rows)
-    elements = sorted({e for _, e in gate}, key=element_rank)
-    batch = None
-    if batches:
-        batch = np.array([batches.get(s, "") for s in rows["sample_id"]], dtype=object)
-    logs = {e: _logs(table, gate, rows, where, e)[0] for e in elements}
-    out = {}
-    for medium in sorted(set(media.tolist()) - {"rock"}):
-        at = np.flatnonzero(media == medium)
-        position = np.full(len(media), -1, dtype=np.intp)
-        position[at] = np.arange(len(at))
-        mine = {e: logs[e][at] for e in elements if gate[medium, e].open}
-        shown = {e: 1.0 - float(values_of(rows, e).below[at].mean()) for e in mine}
-        fields = [
-            residuals.Field(position[g.rows], g.metres, g.spacing)
-            for g in places
-            if g.medium == medium
-        ]
-        out[medium] = residuals.residuals_of(
-            mine, shown, domains[at], covers[at], fields, weight[at],
-            None if batch is None else batch[at],
-        )  # fmt: skip
-    return out
-
-
-def _sparse(
-    table: univariate.BackgroundTable,
-    gate: Mapping[tuple[str, str], gates.Gate],
-    rows: gpd.GeoDataFrame,
-    where: univariate.Places,
-    elements: set[str],
-) -> dict[str, tuple[FloatArray, float]]:
-    """Give z, limits included, and usual spread of the elements of the associations."""
-    out = {}
-    for element in sorted(elements, key=element_rank):
-        log, level = _logs(table, gate, rows, where, element)
-        known = np.isfinite(log) & (level.scale > 0)
-        if known.any():
-            z = np.where(known, (log - level.location) / level.scale, np.nan)
-            out[element] = z, float(np.median(level.scale[known]))
-    return out
-
-
-def _mostly_seen(rows: gpd.GeoDataFrame, gate: Mapping[tuple[str, str], gates.Gate]) -> set[str]:
-    """List the elements that may be used in a medium and are mostly above detection there."""
-    seen = set()
-    for (_, element), g in gate.items():
-        if g.open and g.usable.any():
-            below = values_of(rows, element).below[g.usable]
-            if below.mean() <= learned.MOST_BELOW:
-                seen.add(element)
-    return seen
-
-
 def _explained(
     scored: Sequence[Association],
     left: Mapping[str, residuals.Residuals],
@@ -416,10 +327,20 @@ def _scores(
     weight: FloatArray,
     left: Mapping[str, residuals.Residuals],
     sparse: Mapping[str, tuple[FloatArray, float]],
-) -> tuple[dict[str, FloatArray], list[Finding]]:
+    samples: gpd.GeoDataFrame,
+    domains: npt.NDArray[np.object_],
+    analytes: pd.DataFrame,
+) -> tuple[
+    tuple[Association, ...], dict[str, FloatArray], dict[str, dict[str, FloatArray]], list[Finding]
+]:
     """Score each medium: whitened where that can be, else as a weighted sum of z."""
     n = len(media)
-    below = {e: values[e].below & _usable(gate, e, n) for e in z}
+    named = {e for a in scored for e in a.weights}
+    from_laboratory: set[str] = set()
+    parts = {
+        part: {a.name: np.full(n, np.nan) for a in scored} for part in ("dense", "sparse", "ratio")
+    }
+    below = {e: values[e].below & departures.usable(gate, e, n) for e in z}
     out: dict[str, FloatArray] = {a.name: np.full(n, np.nan) for a in scored}
     thin: list[str] = []
     for medium in sorted(set(media.tolist())):
@@ -427,10 +348,17 @@ def _scores(
         own = left.get(medium)
         if own is not None and whitening.can_be_whitened(own):
             others = {e: (v[rows], s) for e, (v, s) in sparse.items() if e not in own.elements}
-            found = whitening.whitened_scores(
-                scored, own, others, rivals.directions(own), weight[rows]
+            laboratory = departures.laboratory_scores(
+                samples, domains, rows, analytes, gate, named
             )
+            from_laboratory |= set(laboratory)
+            others |= {e: (v[rows], s) for e, (v, s) in laboratory.items()}
+            found = whitening.whitened_scores(scored, own, others, weight[rows])
             made = {a.name: (found[a.name].values, found[a.name].elements) for a in scored}
+            for a in scored:
+                parts["dense"][a.name][rows] = found[a.name].dense
+                parts["sparse"][a.name][rows] = found[a.name].sparse
+                parts["ratio"][a.name][rows] = found[a.name].ratio
         else:
             made = {}
             for a in scored:
@@ -459,7 +387,15 @@ def _scores(
                 "those samples have no score for it.",
             )
         )
-    return out, said
+    helped = tuple(
+        replace(
+            a,
+            used=(*a.used, *(e for e in a.missing if e in from_laboratory)),
+            missing=tuple(e for e in a.missing if e not in from_laboratory),
+        )
+        for a in scored
+    )
+    return helped, out, parts, said
 
 
 def _groups(

@@ -9,10 +9,11 @@ does by itself costs nothing, what it does not do counts. ``s`` is the sought ri
 in spreads of its background: the weights of the association are taken as rises of the logarithm.
 
 ``C`` is measured where it is needed, on departures filtered to the size of a halo, and robustly,
-so that mineralised ground counts little; it is widened along the ways of coatings and rocks that
-every trade book lists (`rivals`), and by a share of its mean variance, so that nothing small is
-trusted. Elements that only some samples have (a laboratory's gold) add what the dense elements do
-not say already, in proportion to how much that tells.
+so that mineralised ground counts little; it is widened by a share of its mean variance, so that
+nothing small is trusted. What looks like a coating or another rock is told apart afterwards
+(`rivals`): taking its ways out of the score hid weak halos on simulated surveys. Elements that
+only some samples have (a laboratory's gold) add what the dense elements do not say already, in
+proportion to how much that tells.
 
 What lives here: scores of one medium. What does not: departures (`residuals`), neighbours
 (`spatial`). Test to copy: `tests/anomalies/test_whitening.py`.
@@ -36,10 +37,10 @@ if TYPE_CHECKING:
 
     FloatArray = npt.NDArray[np.float64]
 
-#: share of the mean variance that is added to every element
-FLOOR = 0.15
-#: standard deviation that a rival explanation is given beforehand, in mean spreads
-RIVAL = 2.0
+#: share of the mean variance that is added to every element (chosen on simulated surveys)
+FLOOR = 0.8
+#: the same for what sparse elements are weighed against: single samples, not halos
+FLOOR_SINGLE = 0.15
 #: departures are drawn in to this before they are correlated
 _WINSOR = 2.5
 #: fewer dense elements, or samples, cannot be whitened
@@ -55,13 +56,22 @@ class Whitened:
     Parameters
     ----------
     values : ndarray, shape (n_samples,)
-        About N(0, 1) in background.
+        About N(0, 1) in background; dense and sparse elements together.
     elements : tuple of str
         Elements of the association that went in.
+    dense, sparse : ndarray, shape (n_samples,)
+        What the dense elements say, and what the sparse ones say beyond them, each about N(0, 1)
+        in background; `sparse` is NaN where none is known.
+    ratio : ndarray, shape (n_samples,)
+        How much more the sparse elements of a sample tell than the dense ones: the ratio of their
+        squared distances between signature and background. [-]
     """
 
     values: FloatArray
     elements: tuple[str, ...]
+    dense: FloatArray
+    sparse: FloatArray
+    ratio: FloatArray
 
 
 def can_be_whitened(residuals: Residuals) -> bool:
@@ -101,15 +111,13 @@ def robust_covariance(values: FloatArray) -> FloatArray:
     return r * np.outer(spread, spread)
 
 
-def background_covariance(residuals: Residuals, rivals: Sequence[FloatArray]) -> FloatArray:
+def background_covariance(residuals: Residuals) -> FloatArray:
     """Give the covariance that scores are whitened with.
 
     Parameters
     ----------
     residuals : Residuals
         Departures.
-    rivals : sequence of ndarray, shape (n_elements,)
-        Directions that are no mineralisation.
 
     Returns
     -------
@@ -120,19 +128,13 @@ def background_covariance(residuals: Residuals, rivals: Sequence[FloatArray]) ->
     c = robust_covariance(residuals.halo)
     mean = float(np.trace(c)) / m
     # of few samples the covariance is hardly known
-    c = c + (FLOOR + m / n) * mean * np.eye(m)
-    for direction in rivals:
-        length = float(direction @ direction)
-        if length > 0:
-            c = c + RIVAL**2 * mean * np.outer(direction, direction) / length
-    return c
+    return c + (FLOOR + m / n) * mean * np.eye(m)
 
 
 def whitened_scores(
     associations: Sequence[Association],
     residuals: Residuals,
     sparse: Mapping[str, tuple[FloatArray, float]],
-    rivals: Sequence[FloatArray],
     weights: FloatArray,
 ) -> dict[str, Whitened]:
     """Score the samples of one medium for every association.
@@ -146,8 +148,6 @@ def whitened_scores(
     sparse : mapping of str to (ndarray of shape (n_samples,), float)
         z of elements that only a part of the samples has, NaN elsewhere, and the spread of their
         background. [log10 units]
-    rivals : sequence of ndarray, shape (n_elements,)
-        Directions that are no mineralisation.
     weights : ndarray, shape (n_samples,)
         Declustering weights.
 
@@ -158,8 +158,8 @@ def whitened_scores(
     """
     z = residuals.values
     n, m = z.shape
-    inverse = np.linalg.inv(background_covariance(residuals, rivals))
-    own = robust_covariance(z) + (FLOOR + m / n) * np.eye(m)
+    inverse = np.linalg.inv(background_covariance(residuals))
+    own = robust_covariance(z) + (FLOOR_SINGLE + m / n) * np.eye(m)
     inverse_own = np.linalg.inv(own)
     extra = _Extra(z, sparse)
     out: dict[str, Whitened] = {}
@@ -172,7 +172,14 @@ def whitened_scores(
         total = np.sqrt(tells + more_tells)
         with np.errstate(invalid="ignore", divide="ignore"):
             both = (np.sqrt(tells) * score + np.sqrt(more_tells) * more) / total
-        out[a.name] = Whitened(np.where(total > 0, both, np.nan), (*dense, *named))
+            ratio = more_tells / np.maximum(tells, 1e-6 * np.max(more_tells, initial=1e-6))
+        out[a.name] = Whitened(
+            np.where(total > 0, both, np.nan),
+            (*dense, *(e for e in named if e not in dense)),
+            score,
+            np.where(more_tells > 0, more, np.nan),
+            ratio,
+        )
     return out
 
 

@@ -214,6 +214,10 @@ class Evidence:
         explanation (oxides, another rock, organic soil) fit the ground around each sample, as
         logarithms of likelihood ratios to background, and the rival in words; same rows. NaN and
         None where nothing can be said of neighbours.
+    dense, sparse, ratio : pandas.DataFrame, optional
+        One column per association name, same rows: the score of the densely measured elements
+        alone; what sparsely measured ones (a laboratory's gold) say beyond them, NaN where there
+        is none; and how much more the sparse ones of a sample tell than the dense ones.
     found : tuple of FoundAssociation
         Elements that go together in these data; no target comes from them.
     proxies : tuple of Proxy
@@ -232,3 +236,6 @@ class Evidence:
     explained: pd.DataFrame | None = None
     found: tuple[FoundAssociation, ...] = ()
     proxies: tuple[Proxy, ...] = ()
+    dense: pd.DataFrame | None = None
+    sparse: pd.DataFrame | None = None
+    ratio: pd.DataFrame | None = None

@@ -46,7 +46,7 @@ def halo_filter(
     scales: tuple[float, ...] = SCALES,
     neighbours: int = NEIGHBOURS,
 ) -> list[csr_array]:
-    """Make the filter of each size.
+    """Make the filter of each size; see `halo_filters`, which says how well each sees as well.
 
     Parameters
     ----------
@@ -78,37 +78,71 @@ def halo_filter(
     >>> round(float((w[[27]] @ w[[27]].T).toarray()[0, 0]), 6)
     1.0
     """
+    return halo_filters(
+        scaled, spacings, nugget=nugget, range_m=range_m, count=count, scales=scales,
+        neighbours=neighbours,
+    )[0]  # fmt: skip
+
+
+def halo_filters(
+    scaled: npt.ArrayLike,
+    spacings: tuple[float, float],
+    *,
+    nugget: float,
+    range_m: float,
+    count: npt.ArrayLike | None = None,
+    scales: tuple[float, ...] = SCALES,
+    neighbours: int = NEIGHBOURS,
+    at: npt.ArrayLike | None = None,
+) -> tuple[list[csr_array], FloatArray]:
+    """Make the filter of each size, and say how well it sees a halo of that size.
+
+    Parameters
+    ----------
+    scaled, spacings, nugget, range_m, count, scales, neighbours
+        As in `halo_filter`.
+    at : array_like, shape (m, 2), optional
+        Positions that are asked about; default: those of the values.
+
+    Returns
+    -------
+    operators : list of scipy.sparse.csr_array, shape (m, n)
+        One per scale.
+    gain : ndarray, shape (n_scales, m)
+        Filtered value that a halo of height 1 and of that size gives at its summit.
+    """
     from scipy.sparse import csr_array
     from scipy.spatial import cKDTree
 
     points = np.asarray(scaled, dtype=float)
-    n = len(points)
-    if n == 0:
-        return [csr_array((0, 0)) for _ in scales]
+    asked = points if at is None else np.asarray(at, dtype=float)
+    n, m = len(points), len(asked)
+    if n == 0 or m == 0:
+        return [csr_array((m, n)) for _ in scales], np.zeros((len(scales), m))
     size = np.asarray(spacings, dtype=float)
     samples = np.ones(n) if count is None else np.asarray(count, dtype=float)
     k = min(neighbours, n)
-    index = cKDTree(points).query(points, k=k)[1].reshape(n, k)
+    index = cKDTree(points).query(asked, k=k)[1].reshape(m, k)
     # neighbours in order of their number: sums then do not depend on ties in distance
     index = np.sort(index, axis=1)
-    metres = points * size
+    metres, centre = points * size, asked * size
     mean = float(np.sqrt(size.prod()))
     width = np.array([np.maximum(s * mean, NARROWEST * size) for s in scales])
-    weights = np.empty((len(scales), n, k))
+    weights, gain = np.empty((len(scales), m, k)), np.empty((len(scales), m))
     step = max(1, 200_000 // (k * k))  # systems that fit into the cache together
 
     def fill(first: int) -> None:
-        rows = slice(first, min(first + step, n))
-        weights[:, rows] = _block(
-            metres[index[rows]], metres[rows], samples[index[rows]], width, nugget, range_m
+        rows = slice(first, min(first + step, m))
+        weights[:, rows], gain[:, rows] = _block(
+            metres[index[rows]], centre[rows], samples[index[rows]], width, nugget, range_m
         )
 
-    in_threads(fill, range(0, n, step))
-    start = np.arange(0, n * k + 1, k)
+    in_threads(fill, range(0, m, step))
+    start = np.arange(0, m * k + 1, k)
     return [
-        csr_array((weights[s].ravel(), index.ravel(), start), shape=(n, n))
+        csr_array((weights[s].ravel(), index.ravel(), start), shape=(m, n))
         for s in range(len(scales))
-    ]
+    ], gain
 
 
 def _block(
@@ -118,7 +152,7 @@ def _block(
     width: FloatArray,
     nugget: float,
     range_m: float,
-) -> FloatArray:
+) -> tuple[FloatArray, FloatArray]:
     k = around.shape[1]
     # one matrix is worked on in place: it holds squares, distances, covariances, the system
     design = np.square(around[:, :, None, 0] - around[:, None, :, 0])
@@ -137,7 +171,8 @@ def _block(
     weight = np.linalg.solve(design, halo)
     # w'Dw is w'h, so the variance in the true background needs no second matrix
     alone = (weight**2 / samples[:, :, None]).sum(axis=1)
-    continuous = (weight * halo).sum(axis=1) - DRIFT**2 * weight.sum(axis=1) ** 2 - trusted * alone
+    seen = (weight * halo).sum(axis=1)
+    continuous = seen - DRIFT**2 * weight.sum(axis=1) ** 2 - trusted * alone
     share = (1.0 - nugget) / (1.0 - trusted) if nugget < trusted else 1.0
-    variance = share * continuous + nugget * alone
-    return np.moveaxis(weight / np.sqrt(variance)[:, None, :], -1, 0)
+    deviation = np.sqrt(share * continuous + nugget * alone)
+    return np.moveaxis(weight / deviation[:, None, :], -1, 0), (seen / deviation).T

@@ -63,6 +63,9 @@ class Sites:
         That rival, in words.
     alone : mapping of str to ndarray of bool, shape (n,)
         High values of a coarse-grained metal without another high one beside them, by element.
+    dense, sparse, ratio : ndarray, shape (n, n_associations), optional
+        What `scores` are made of: scores of the densely measured elements, of those that only a
+        part of the samples has (NaN where not), and how much more the latter tell.
     """
 
     frame: pd.DataFrame
@@ -75,6 +78,9 @@ class Sites:
     margin: FloatArray | None = None
     rival: npt.NDArray[np.object_] | None = None
     alone: Mapping[str, npt.NDArray[np.bool_]] = field(default_factory=dict)
+    dense: FloatArray | None = None
+    sparse: FloatArray | None = None
+    ratio: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -217,7 +223,14 @@ def gather_sites(
         told = evidence.explained
         margin = (told["rival_gain"] - told["association_gain"]).to_numpy(dtype=float)[order]
         rival = told["rival"].to_numpy(dtype=object)[order]
-    return Sites(frame, row, z, whole, scores, noise, chosen, margin, rival)
+    made_of = [
+        None if part is None else part[[a.name for a in chosen]].to_numpy(dtype=float)[order]
+        for part in (evidence.dense, evidence.sparse, evidence.ratio)
+    ]
+    return Sites(
+        frame, row, z, whole, scores, noise, chosen, margin, rival,
+        dense=made_of[0], sparse=made_of[1], ratio=made_of[2],
+    )  # fmt: skip
 
 
 def competing(associations: Sequence[Association], seek: Sequence[str]) -> tuple[Association, ...]:

@@ -152,12 +152,17 @@ def elements_beyond(
     medium = str(sites.frame["medium"].iloc[inside[0]])
     signed, top = {}, {}
     for element, weight in association.weights.items():
-        if weight == 0 or element not in sites.z.columns:
+        if weight == 0:
             continue
-        peak = _highest(samples, sites.row[inside], element)
-        if not laboratory.may_count(element, medium, inside, peak):
+        if element in sites.z.columns:
+            peak = _highest(samples, sites.row[inside], element)
+            if not laboratory.may_count(element, medium, inside, peak):
+                continue
+            z = sites.z[element].to_numpy()[inside] * np.sign(weight)
+        elif element in laboratory.z:  # its accepted value says nothing, a laboratory's does
+            z = laboratory.z[element][inside] * np.sign(weight)
+        else:
             continue
-        z = sites.z[element].to_numpy()[inside] * np.sign(weight)
         if np.isfinite(z).any():
             signed[element] = z
             top[element] = float(np.nanmax(z))

@@ -16,14 +16,11 @@ Society B 64:479-498, without estimating the barren share); kept are those with 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from geochem.stats.random_fields import simulate_fields
-from geochem.stats.threads import in_threads
 from geochem.stats.variogram import experimental_variogram, fit_variogram
 
 if TYPE_CHECKING:
@@ -36,6 +33,8 @@ Kind = TypeVar("Kind", bound=np.floating[Any])
 
 #: scores are drawn in to these limits [-]
 LOWEST, HIGHEST = -2.5, 5.0
+#: the same for scores that few samples have: no single one may decide
+SECOND_HIGHEST = 3.0
 #: above the first, a score may exceed the highest one beside it by the second at most, so that no
 #: single sample carries an outline [-]
 LONELY, ABOVE_NEXT = 2.0, 1.0
@@ -47,12 +46,8 @@ CUT = 2.0
 LEAST_PLACES, LEAST_LINES = 3, 2
 #: tolerated share of barren outlines among those kept
 FALSE_DISCOVERY = 0.10
-#: error of a robust spread over that of a root mean square (1.17 over 0.71, normal values)
-LOOSE = 1.65
 #: reach of the variogram of the background, in mean spacings
 REACH = 8.0
-#: rows of a filter that one thread works on
-_ROWS = 4000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,6 +99,10 @@ class Part:
         Places beside each place, padded with its own number.
     least_places, least_lines : int
         What an outline needs.
+    second : SecondLayer, optional
+        What a part of the samples tells beyond `values`.
+    gain : ndarray, shape (n_scales, m)
+        Filtered value that a halo of height 1 gives.
     """
 
     label: str
@@ -117,6 +116,34 @@ class Part:
     beside: IntArray
     least_places: int = LEAST_PLACES
     least_lines: int = LEAST_LINES
+    second: SecondLayer | None = None
+    gain: FloatArray = field(default_factory=lambda: np.empty((0, 0)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SecondLayer:
+    """Scores that only some places have (laboratory values), filtered beside the dense ones.
+
+    Parameters
+    ----------
+    metres : ndarray, shape (q, 2)
+        Places of the values. [m]
+    values : ndarray, shape (q, n_associations)
+        Winsorised scores in standard deviations of their background.
+    background : Background
+        Of these scores.
+    operators : list of scipy.sparse.csr_array, shape (m, q)
+        Filters onto the m units of the part; each gives variance 1 in the background.
+    share : ndarray, shape (n_scales, m, n_associations)
+        Weight of the filtered value beside the dense one, 0-1: the square root of its part in
+        what both tell of a halo there. The dense one has the rest, squares adding up to 1.
+    """
+
+    metres: FloatArray
+    values: FloatArray
+    background: Background
+    operators: Sequence[Any]
+    share: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -269,7 +296,7 @@ def filter_part(part: Part, ratio: FloatArray) -> Filtered:
     ----------
     part : Part
         Values and filters.
-    ratio : ndarray, shape (n_scales, n_associations)
+    ratio : ndarray, shape (n_layers, n_scales, n_associations)
         Standard deviation of filtered barren values, from `simulate_barren`.
 
     Returns
@@ -277,181 +304,19 @@ def filter_part(part: Part, ratio: FloatArray) -> Filtered:
     Filtered
         Largest over the sizes.
     """
-    every = np.stack([w @ part.values for w in part.operators]) / ratio[:, None, :]
+    every = np.stack([w @ part.values for w in part.operators]) / ratio[0][:, None, :]
+    if part.second is not None:
+        more = np.stack([w @ part.second.values for w in part.second.operators])
+        every = together(every, more / ratio[1][:, None, :], part.second.share)
     scale = every.argmax(axis=0)
     return Filtered(np.take_along_axis(every, scale[None], axis=0)[0], scale)
 
 
-def simulate_barren(
-    parts: Sequence[Part], *, draws: int, seed: int, waves: int = 512
-) -> tuple[list[Barren], list[FloatArray]]:
-    """Simulate surveys of barren ground and find their outlines.
-
-    Each part (a grid, or the catchments) is judged against its own barren surveys: forty stream
-    sediments tell their background poorly, and must not loosen the null of two thousand soils.
-
-    Parameters
-    ----------
-    parts : sequence of Part
-        All parts of the campaign.
-    draws : int
-        Surveys.
-    seed : int
-        Of the random numbers.
-    waves : int
-        Waves per field.
-
-    Returns
-    -------
-    list of Barren
-        Strengths, per part.
-    list of ndarray, shape (n_scales, n_associations)
-        Per part the standard deviation of filtered values; where the real survey scatters more
-        than the simulated ones on the low side (which no halo widens) it is raised accordingly.
-    """
-    barren, ratios = [], []
-    for number, part in enumerate(parts):
-        rng = np.random.default_rng([seed, number])
-        mixing = _symmetric_root(part.background.correlation)
-        n = part.values.shape[1]
-        batch = max(1, min(draws, 30_000_000 // max(1, n * len(part.metres))))
-        filters = [_in_rows(w) for w in part.operators]
-        ratio = np.ones((len(filters), n))
-        loose = 0.0
-        strongest, peaks = np.zeros(draws), []
-        for first in range(0, draws, batch):
-            size = min(batch, draws - first)
-            fields = _fields(part, mixing, size, rng, waves).reshape(len(part.metres), -1)
-            top = np.full((len(part.line), size), -np.inf, dtype=np.float32)
-            errors = []
-            for s, rows in enumerate(filters):
-                filtered = [
-                    made.reshape(-1, n, size)
-                    for made in in_threads(partial(_product, fields), rows)
-                ]
-                if not first:
-                    ratio[s], error = _ratio(part.operators[s] @ part.values, filtered)
-                    errors.append(error)
-                in_threads(
-                    partial(_keep_highest, ratio[s]), zip(_pieces(top), filtered, strict=True)
-                )
-            if not first and size > 1:
-                loose = float(LOOSE * np.mean(errors))
-            # the spread of the background is known only as well as one survey tells it
-            top *= np.exp(loose * rng.standard_normal(size))[None, :]
-            draw, peak = _outline_peaks(part, top)
-            np.maximum.at(strongest, draw + first, peak)
-            peaks.append(peak)
-        ratios.append(ratio)
-        every_peak = np.sort(np.concatenate(peaks)) if peaks else np.empty(0)
-        barren.append(Barren(draws, strongest, every_peak))
-    return barren, ratios
-
-
-def _fields(
-    part: Part, mixing: FloatArray, size: int, rng: np.random.Generator, waves: int
-) -> npt.NDArray[np.float32]:
-    """Simulate winsorised scores of barren ground, shape (p, n_associations, size).
-
-    Single precision: of barren ground only the distribution counts.
-    """
-    p, n = part.values.shape
-    own = np.zeros((n, size, p), dtype=np.float32)
-    for j in range(n):
-        nugget = float(part.background.nugget[j])
-        if nugget < 1:
-            own[j] = simulate_fields(
-                part.metres, nugget=0.0, sill=1.0, range_m=float(part.background.range_m[j]),
-                n_fields=size, rng=rng, n_waves=waves, single=True,
-            )  # fmt: skip
-            own[j] *= np.float32(np.sqrt(1 - nugget))
-        if nugget > 0:
-            own[j] += np.sqrt(nugget / part.count) * rng.standard_normal((size, p))
-    mixed = mixing.astype(np.float32) @ own.reshape(n, -1)
-    del own
-    drawn = np.clip(mixed.reshape(n, size, p).transpose(2, 0, 1), LOWEST, HIGHEST, order="C")
-    return without_spikes(drawn, part.beside)
-
-
-def _symmetric_root(correlation: FloatArray) -> FloatArray:
-    """Give the symmetric square root, so that each score mostly keeps a variogram of its own."""
-    value, vector = np.linalg.eigh(correlation)
-    root = (vector * np.sqrt(np.maximum(value, 0.0))) @ vector.T
-    return root / np.sqrt((root**2).sum(axis=1, keepdims=True))
-
-
-def _in_rows(operator: Any) -> list[Any]:
-    """Cut a filter into blocks of rows, in single precision like the barren fields."""
-    single = operator.astype(np.float32)
-    return [single[k : k + _ROWS] for k in range(0, single.shape[0], _ROWS)]
-
-
-def _pieces(top: npt.NDArray[np.float32]) -> list[npt.NDArray[np.float32]]:
-    return [top[k : k + _ROWS] for k in range(0, len(top), _ROWS)]
-
-
-def _product(fields: npt.NDArray[np.float32], rows: Any) -> Any:
-    return rows @ fields
-
-
-def _keep_highest(
-    ratio: FloatArray, pair: tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]
-) -> None:
-    """Raise the highest value of each place and survey to those of one filter."""
-    top, filtered = pair
-    for a, spread in enumerate(ratio.astype(np.float32)):
-        np.maximum(top, filtered[:, a] / spread, out=top)
-
-
-def _ratio(
-    real: FloatArray, filtered: Sequence[npt.NDArray[np.float32]]
-) -> tuple[FloatArray, float]:
-    """Give the spread of values of one filter, and the relative error of it from a single survey.
-
-    `real` has shape (m, n_associations), `filtered` (m, n_associations, draws) in blocks of rows.
-    """
-    square = np.sum(in_threads(_squares, filtered), axis=0)
-    one = np.sqrt(square / len(real))  # (n_associations, draws)
-    deviation = np.sqrt((one**2).mean(axis=1))
-    error = float((one.std(axis=1) / np.maximum(deviation, 1e-9)).mean())
-    low = np.median(real, axis=0) - np.quantile(real, 0.16, axis=0)
-    wider = np.clip(low / 0.9945 / np.maximum(deviation, 1e-9), 1.0, 1.3)
-    spread = deviation * (wider if len(real) >= 100 else 1.0)
-    return np.maximum(spread, 1e-9), error
-
-
-def _squares(block: npt.NDArray[np.float32]) -> FloatArray:
-    total = np.zeros(block.shape[1:])
-    for first in range(0, len(block), 500):
-        total += (block[first : first + 500] ** 2).sum(axis=0)
-    return total
-
-
-def _outline_peaks(part: Part, top: FloatArray) -> tuple[IntArray, FloatArray]:
-    """Find connected groups above the cut in every draw; give draw and peak of the valid ones."""
-    from scipy.sparse import csr_array
-    from scipy.sparse.csgraph import connected_components
-
-    m, size = top.shape
-    above = top >= CUT
-    draw, unit = np.nonzero(above.T)
-    if not len(unit):
-        return np.empty(0, dtype=np.intp), np.empty(0)
-    position = np.full(size * m, -1, dtype=np.intp)
-    position[draw * m + unit] = np.arange(len(unit))
-    i, j = part.edges[:, 0], part.edges[:, 1]
-    edge, which = np.nonzero(above[i] & above[j])
-    a, b = position[which * m + i[edge]], position[which * m + j[edge]]
-    graph = csr_array((np.ones(len(a), dtype=bool), (a, b)), shape=(len(unit), len(unit)))
-    n, label = connected_components(graph, directed=False)
-    peak = np.zeros(n)
-    np.maximum.at(peak, label, top[unit, draw])
-    owner = np.zeros(n, dtype=np.intp)
-    owner[label] = draw
-    places = np.bincount(label, minlength=n)
-    lines = np.unique(np.column_stack([label, part.line[unit]]), axis=0)[:, 0]
-    valid = (places >= part.least_places) & (np.bincount(lines, minlength=n) >= part.least_lines)
-    return owner[valid], peak[valid]
+def together(
+    dense: npt.NDArray[Kind], second: npt.NDArray[Kind], share: npt.NDArray[Kind]
+) -> npt.NDArray[Kind]:
+    """Add filtered values of two layers, each of variance 1, by what they tell."""
+    return np.sqrt(1.0 - share**2) * dense + share * second
 
 
 def q_values(strength: npt.ArrayLike, barren: Barren) -> FloatArray:

@@ -13,25 +13,26 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geochem.stats.halo_filter import SCALES, halo_filter
+from geochem.stats.halo_filter import SCALES
 from geochem.stats.threads import in_threads
-from geochem.targets.along_lines import follows
+from geochem.targets.along_lines import (
+    ALONG_A_STRIP,
+    follows,
+    sampling_line,
+    strip_margin,
+)
+from geochem.targets.barren import simulate_barren
 from geochem.targets.catchments import Catchments, catchment_part
+from geochem.targets.grid_parts import grid_part
 from geochem.targets.ground import Ground, Sites
 from geochem.targets.null import (
     FALSE_DISCOVERY,
-    Background,
     Barren,
     Filtered,
     Part,
-    describe_background,
     filter_part,
-    places_beside,
     probabilities,
     q_values,
-    simulate_barren,
-    standardised,
-    without_spikes,
 )
 from geochem.targets.outlines import Group, Outline, find_groups
 from geochem.targets.polygons import around_places, clipped
@@ -47,8 +48,8 @@ if TYPE_CHECKING:
 #: simulated surveys in the first and the second round; on large campaigns fewer
 FIRST_DRAWS, DRAWS = 40, 150
 LARGE = 20_000
-#: an outline that a rival explains better by this much (odds of 7 to 1) is no target
-RIVAL_WINS = 2.0
+#: an outline that a rival explains better by this much (odds of 4.5 to 1) is no target
+RIVAL_WINS = 1.5
 #: two outlines that share this part of the smaller one are the same
 SAME = 0.4
 
@@ -155,64 +156,6 @@ def _near(sites: Sites, outline: Outline) -> npt.NDArray[np.bool_]:
     return near & (sites.frame["medium"] == outline.medium).to_numpy()
 
 
-def grid_part(
-    sites: Sites,
-    ground: Ground,
-    exclude: npt.NDArray[np.bool_],
-    before: Part | None = None,
-) -> Part:
-    """Make a grid ready to be judged.
-
-    Parameters
-    ----------
-    sites : Sites
-        All samples.
-    ground : Ground
-        One grid.
-    exclude : ndarray of bool, shape (n_sites,)
-        Samples that are no background.
-    before : Part, optional
-        Of an earlier round: its filters serve when the continuity is nearly the same.
-
-    Returns
-    -------
-    Part
-        Winsorised scores at its places, with the filters.
-    """
-    metres = ground.places * np.asarray(ground.size)
-    # samples are winsorised before they are averaged: infill on a spike must not make a halo
-    raw = np.nan_to_num(sites.scores[ground.sites])
-    out = np.zeros(len(ground.places), dtype=bool)
-    np.logical_or.at(out, ground.place_of, exclude[ground.sites])
-    mean = float(np.sqrt(ground.cell_area))
-    background = describe_background(metres, ground.at_places(raw), mean, out)
-    beside = places_beside(len(ground.places), ground.edges)
-    values = without_spikes(ground.at_places(standardised(raw, background)), beside)
-    nugget, reach = _pooled(background)
-    filters: Sequence[Any]
-    if before is not None and _alike((nugget, reach), _pooled(before.background)):
-        filters = before.operators
-    else:
-        filters = halo_filter(
-            ground.places, ground.size, nugget=nugget, range_m=reach, count=ground.count
-        )
-    across = ground.places[:, 0]
-    line = np.floor(across - across.min() + 0.5).astype(np.intp)
-    label = f"{ground.medium} {ground.grid}".strip()
-    return Part(
-        label, metres, ground.count, values, background, filters, ground.edges, line, beside
-    )
-
-
-def _pooled(background: Background) -> tuple[float, float]:
-    """Give the nugget share and range that serve all scores."""
-    return float(background.nugget.mean()), float(np.exp(np.log(background.range_m).mean()))
-
-
-def _alike(one: tuple[float, float], two: tuple[float, float]) -> bool:
-    return abs(one[0] - two[0]) < 0.07 and abs(np.log(one[1] / two[1])) < 0.2
-
-
 def _round(
     sites: Sites,
     grounds: Sequence[Ground],
@@ -287,15 +230,21 @@ def _with_rival(
         near = outline.sites[int(apart.argmin())]
         name = sites.rival[near]
         margin, rival = float(sites.margin[near]), name if isinstance(name, str) else ""
-    if not lines:
-        return replace(outline, margin=margin, rival=rival)
     ground = grounds[outline.part]
+    own = sampling_line(ground, xy[ground.sites], outline.peak)
     along, what = follows(
         xy[ground.sites], sites.scores[ground.sites, outline.association], outline.peak,
-        float(np.sqrt(ground.cell_area)), lines,
+        float(np.sqrt(ground.cell_area)), {**lines, **own},
     )  # fmt: skip
     if np.isfinite(along) and not along <= margin:
         margin, rival = along, what
+    narrow = strip_margin(
+        xy[ground.sites], sites.scores[ground.sites, outline.association], outline.peak,
+        float(np.sqrt(ground.cell_area)),
+    )  # fmt: skip
+    # a vein is a strip too: that may make an outline doubtful, never strike it out
+    if np.isfinite(narrow) and not min(narrow, RIVAL_WINS) <= margin:
+        margin, rival = min(narrow, RIVAL_WINS), ALONG_A_STRIP
     return replace(outline, margin=margin, rival=rival)
 
 
@@ -349,7 +298,7 @@ def _grid_outlines(
             Outline(
                 ground.medium, ground.grid, number, a, tuple(others), group.strength,
                 _noise(sites, ground, part, group.summit, a,
-                       int(filtered.scale[group.summit, a]), ratio, squares),
+                       int(filtered.scale[group.summit, a]), ratio[0], squares),
                 polygon, ground.sites[local], ground.to_map(ground.places[[group.summit]])[0],
                 lines,
             )
@@ -395,6 +344,8 @@ def _noise(
     row = part.operators[scale]
     near = slice(row.indptr[summit], row.indptr[summit + 1])
     beside = row.indices[near]
+    if part.second is not None:
+        ratio = ratio / np.sqrt(1.0 - np.minimum(part.second.share[scale, summit] ** 2, 0.999))
     square = squares[association][beside] / ground.count[beside] ** 2
     weight = row.data[near] / ratio[scale, association]
     return float(np.sqrt((weight**2 * square).sum()))

@@ -1,12 +1,12 @@
 import numpy as np
 import pytest
 
+from geochem.targets.barren import _outline_peaks
 from geochem.targets.null import (
     CUT,
     Background,
     Barren,
     Part,
-    _outline_peaks,
     describe_background,
     probabilities,
     q_values,
