@@ -10,7 +10,10 @@ place the largest filtered value of all of them and of all halo sizes counts, so
 of scores, sizes and places is in the null itself. An outline's strength is its highest filtered
 value. Its q-value is the expected number of barren outlines at least as strong, per survey, over
 the number found that are at least as strong (Storey 2002, Journal of the Royal Statistical
-Society B 64:479-498, without estimating the barren share); kept are those with q <= 0.10.
+Society B 64:479-498, without estimating the barren share); kept are those with q <= 0.10. Of real
+outlines those are dropped that miss the element condition or look like something else; the barren
+surveys have scores but no elements, so their number is multiplied by the share of the survey's
+own weak outlines, nearly all of them background, that pass.
 """
 
 from __future__ import annotations
@@ -44,6 +47,8 @@ BACKGROUND_HIGHEST = 3.0
 CUT = 2.0
 #: places and lines that an outline needs at least
 LEAST_PLACES, LEAST_LINES = 3, 2
+#: strength of weak outlines, most of which are background
+WEAK = (3.0, 3.8)
 #: tolerated share of barren outlines among those kept
 FALSE_DISCOVERY = 0.10
 #: reach of the variogram of the background, in mean spacings
@@ -319,7 +324,32 @@ def together(
     return np.sqrt(1.0 - share**2) * dense + share * second
 
 
-def q_values(strength: npt.ArrayLike, barren: Barren) -> FloatArray:
+def passing_share(every: FloatArray, passed: FloatArray) -> float:
+    """Give the share of weak outlines that meet the conditions which barren surveys do not have.
+
+    Parameters
+    ----------
+    every, passed : ndarray
+        Strengths of all outlines of the survey, and of those that met the conditions.
+
+    Returns
+    -------
+    float
+        Leaning toward 1 where few outlines are weak. [-]
+
+    Examples
+    --------
+    >>> weak = np.full(18, 3.2)
+    >>> passing_share(weak, weak[:8])
+    0.5
+    """
+    low, high = WEAK
+    n = int(((every >= low) & (every < high)).sum())
+    met = int(((passed >= low) & (passed < high)).sum())
+    return float(min((met + 2) / (n + 2), 1.0))
+
+
+def q_values(strength: npt.ArrayLike, barren: Barren, passing: float = 1.0) -> FloatArray:
     """Give the empirical false-discovery rate at which each outline is kept.
 
     Parameters
@@ -328,6 +358,8 @@ def q_values(strength: npt.ArrayLike, barren: Barren) -> FloatArray:
         Of the outlines found.
     barren : Barren
         Simulated surveys.
+    passing : float, default 1
+        Share of background outlines that meet the other conditions. [-]
 
     Returns
     -------
@@ -339,7 +371,7 @@ def q_values(strength: npt.ArrayLike, barren: Barren) -> FloatArray:
     if not s.size:
         return s
     order = np.argsort(-s, kind="stable")
-    rate = barren.expected(s[order]) / np.arange(1, len(s) + 1)
+    rate = passing * barren.expected(s[order]) / np.arange(1, len(s) + 1)
     # the rate of an outline is the least of all cuts that keep it
     rate = np.minimum.accumulate(rate[::-1])[::-1]
     out = np.empty(len(s))

@@ -31,6 +31,7 @@ from geochem.targets.null import (
     Filtered,
     Part,
     filter_part,
+    passing_share,
     probabilities,
     q_values,
 )
@@ -185,10 +186,14 @@ def _round(
             assert catchments is not None
             made = _catchment_outlines(sites, catchments, number, part, filtered, boundary)
         outlines += made
+    every = np.array([o.strength for o in outlines])
     outlines = [o for o in outlines if meets(o.sites, o.association)]
     outlines.sort(key=lambda o: (-round(o.strength, 9), o.part, o.polygon.bounds))
     xy = sites.frame[["easting", "northing"]].to_numpy(dtype=float)
     outlines = [_with_rival(sites, xy, grounds, o, lines or {}) for o in outlines]
+    passing = passing_share(
+        every, np.array([o.strength for o in outlines if not o.margin > RIVAL_WINS])
+    )
     explained = [o for o in outlines if o.margin > RIVAL_WINS]
     outlines = without_overlap(sites, [o for o in outlines if not o.margin > RIVAL_WINS], meets)
     strength = np.array([o.strength for o in outlines])
@@ -198,13 +203,13 @@ def _round(
     least = {}
     for number, own in enumerate(barren):
         mine = np.flatnonzero(owner == number)
-        q[mine] = q_values(strength[mine], own)
+        q[mine] = q_values(strength[mine], own, passing)
         p[mine] = probabilities(strength[mine], noise[mine], own, seed=seed)
         p[mine] *= _chance_of_association(np.array([outlines[i].margin for i in mine]))
         kept = mine[q[mine] <= FALSE_DISCOVERY]
         least[number] = strength[kept].min() if len(kept) else np.quantile(own.strongest, 0.9)
     keep = np.flatnonzero(q <= FALSE_DISCOVERY)
-    summary = _summary(sites, parts, barren, outlines, q)
+    summary = _summary(sites, parts, barren, outlines, q, passing)
     number_of = {id(g): i for i, g in enumerate(grounds)}
     return Found(
         [outlines[i] for i in keep], q[keep], p[keep],
@@ -456,6 +461,7 @@ def _summary(
     barren: Sequence[Barren],
     outlines: list[Outline],
     q: FloatArray,
+    passing: float,
 ) -> dict[str, Any]:
     names = [a.name for a in sites.associations]
     return {
@@ -465,9 +471,10 @@ def _summary(
         "strengths": {p.label: b.strongest for p, b in zip(parts, barren, strict=True)},
         "scales": SCALES,
         "false_discovery_rate": FALSE_DISCOVERY,
-        "false_discovery_rule": "expected number of barren outlines at least as strong over "
-        "number found at least as strong; the element condition is not simulated, which errs on "
-        "the cautious side",
+        "false_discovery_rule": "expected number of barren outlines at least as strong, times the "
+        "share of weak outlines that meet the element condition and look like nothing else, over "
+        "number found at least as strong",
+        "weak_outlines_that_pass": round(passing, 3),
         "drawn": "the barren survey; measurement noise of the scores under the peak; spread of "
         "the background. Not drawn: weights of the association, levelling, domains",
         "outlines_tried": [

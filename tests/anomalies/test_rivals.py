@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from geochem.anomalies.residuals import Field, residuals_of
-from geochem.anomalies.rivals import _together, explain, known_rivals
+from geochem.anomalies.rivals import _together, explain, known_rivals, mixture
 from geochem.elements import SYMBOLS
 from geochem.model.evidence import Association
 
@@ -81,3 +81,36 @@ def test_an_association_beside_a_rival_explains_both_parts():
     wanted, rival = np.array([[1.0, 0.0, 0.0]]), np.array([[0.0, 1.0, 0.0]] * 2)
     got = _together(y, ones, wanted, rival)
     assert got == pytest.approx([12.5, 0.0])  # the second would need a negative strength
+
+
+def test_a_tenth_of_another_soil_is_a_mixture_of_contents():
+    here, other = np.log10([4.0, 200.0]), np.log10([120.0, 180.0])
+    got = mixture(here / 0.2, other / 0.2, np.array([0.2, 0.2]), 0.1)
+    assert 10 ** (0.2 * got) == pytest.approx([0.9 * 4 + 12, 0.9 * 200 + 18])
+    assert mixture(here, other, np.ones(2), 1.0) == pytest.approx(other)
+
+
+def test_soil_creeping_from_another_unit_is_no_mineralisation(ground):
+    """Granite with a little basalt: nickel, chromium and copper rise, potassium hardly falls."""
+    rng = np.random.default_rng(2)
+    i, j = np.divmod(np.arange(50 * 40), 40)
+    metres = np.column_stack([i * 100.0, j * 100.0])
+    unit = np.where(i < 25, "granite", "basalt").astype(object)
+    basalt = {"Cr": 1.4, "Ni": 1.3, "Cu": 0.9, "V": 0.9, "Zn": 0.3, "K": -0.6, "Rb": -0.8}
+    creep = 0.15 * np.exp(-0.5 * ((metres - (800, 1500)) ** 2).sum(axis=1) / 250.0**2)
+    logs = {}
+    for e in ELEMENTS:
+        step = basalt.get(e, 0.0)
+        mixed = np.log10((1 - creep) + creep * 10**step)
+        logs[e] = 2.0 + 0.12 * rng.normal(size=len(i)) + np.where(unit == "basalt", step, mixed)
+    n = len(i)
+    left = residuals_of(
+        logs, dict.fromkeys(logs, 1.0), unit, np.full(n, "", object),
+        (Field(np.arange(n), metres, 100.0),), np.ones(n),
+    )  # fmt: skip
+    nickel = Association("nickel", "Nickel", {"Ni": 1.0, "Cu": 1.0, "Cr": 0.4})
+    told = explain((*WANTED, nickel), left, unit, np.zeros(n, dtype=bool))
+    here = int(((metres - (800, 1500)) ** 2).sum(axis=1).argmin())
+    assert told.rival_gain[here] > 5.0
+    assert told.rival_gain[here] > told.association_gain[here]
+    assert told.rival[here] == "the rock of basalt"

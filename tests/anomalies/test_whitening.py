@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from geochem.anomalies.residuals import Field, expected_log, residuals_of
-from geochem.anomalies.whitening import signature, whitened_scores
+from geochem.anomalies.whitening import robust_covariance, signature, whitened_scores
 from geochem.model.evidence import Association
 
 ELEMENTS = ("Fe", "Mn", "Ti", "Zr", "Rb", "Cu", "As", "Zn")
@@ -33,7 +33,7 @@ def residuals(logs, shown=None):
 def scores(logs, sparse=None, association=ASSOCIATION):
     left = residuals(logs)
     n = len(left.values)
-    return whitened_scores([association], left, sparse or {}, (), np.ones(n))["a"]
+    return whitened_scores([association], left, sparse or {}, np.ones(n))["a"]
 
 
 def test_background_is_standard_normal():
@@ -53,8 +53,11 @@ def test_it_is_the_linear_discriminant():
     known = LinearDiscriminantAnalysis().fit(x, np.arange(8000) >= 4000)
     ours = scores(logs).values
     theirs = x[:4000] @ known.coef_[0]
-    # the floor keeps ours a little nearer to the plain sum
-    assert np.corrcoef(ours, theirs)[0, 1] > 0.97
+    # the floor keeps ours nearer to the plain sum; without it they are the same direction
+    assert np.corrcoef(ours, theirs)[0, 1] > 0.93
+    left = residuals(logs)
+    bare = np.linalg.solve(robust_covariance(left.values), signature(ASSOCIATION.weights, left))
+    assert np.corrcoef(left.values @ bare, theirs)[0, 1] > 0.995
 
 
 def test_oxides_do_not_raise_the_score_but_mineralisation_does():
@@ -83,6 +86,14 @@ def test_a_sparse_element_adds_where_it_is_known_and_stays_calibrated():
     assert found.values[has].std() == pytest.approx(1.0, abs=0.12)
     assert found.values[0] > plain[0] + 0.5
     assert np.array_equal(found.values[~has], plain[~has])
+    assert found.dense == pytest.approx(plain, abs=1e-12)
+    assert np.array_equal(np.isfinite(found.sparse), has)
+    assert (found.ratio[has] > 0).all()
+    assert (found.ratio[~has] == 0).all()
+    # both parts add up by what they tell (the sum of two independent normal detectors)
+    share = found.ratio / (1 + found.ratio)
+    both = np.sqrt(1 - share) * found.dense + np.sqrt(share) * np.nan_to_num(found.sparse)
+    assert both == pytest.approx(found.values, abs=1e-9)
 
 
 def test_signature_is_cut_by_detection_limits():

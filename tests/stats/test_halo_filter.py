@@ -1,7 +1,13 @@
 import numpy as np
 import pytest
 
-from geochem.stats.halo_filter import DRIFT, LEAST_NUGGET, NARROWEST, halo_filter
+from geochem.stats.halo_filter import (
+    DRIFT,
+    LEAST_NUGGET,
+    NARROWEST,
+    halo_filter,
+    halo_filters,
+)
 from geochem.stats.random_fields import simulate_fields
 
 
@@ -69,3 +75,20 @@ def test_filtered_background_has_variance_one_exactly(nugget):
     for w in halo_filter(places, size, nugget=nugget, range_m=300.0, count=count, neighbours=20):
         dense = w.toarray()
         assert np.diag(dense @ true @ dense.T) == pytest.approx(np.ones(49), rel=1e-12)
+
+
+def test_the_gain_is_what_a_halo_of_height_one_gives_at_its_summit():
+    places, size = grid(15), (100.0, 100.0)
+    filters, gain = halo_filters(places, size, nugget=0.5, range_m=250.0, scales=(1.5,))
+    halo = np.exp(-0.5 * (np.hypot(*(places - 7).T) / 1.5) ** 2)
+    middle = 7 * 15 + 7
+    assert float((filters[0] @ halo)[middle]) == pytest.approx(gain[0, middle], rel=1e-9)
+
+
+def test_positions_asked_about_may_differ_from_those_of_the_values():
+    places, size = grid(12), (100.0, 100.0)
+    everywhere, gain = halo_filters(places, size, nugget=0.5, range_m=250.0)
+    some, less = halo_filters(places, size, nugget=0.5, range_m=250.0, at=places[[5, 70]])
+    for one, two in zip(everywhere, some, strict=True):
+        assert one[[5, 70]].toarray() == pytest.approx(two.toarray(), abs=1e-12)
+    assert less == pytest.approx(gain[:, [5, 70]])

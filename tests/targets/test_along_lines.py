@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from geochem.targets.along_lines import along_margin, follows
+from geochem.targets.along_lines import SEARCHED, along_margin, follows, strip_margin
 
 
 @pytest.fixture(scope="module")
@@ -53,3 +53,22 @@ def test_the_better_line_is_named(ground):
     margin, words = follows(xy, score, np.array([2600.0, 2020.0]), 141.0, lines)
     assert margin > 2.0
     assert words == "a stream"
+
+
+def test_a_strip_in_an_unknown_direction_is_told_from_a_halo(ground):
+    xy, _, noise = ground
+    peak = np.array([2600.0, 2000.0])
+    turned = (xy - peak) @ np.array([[0.8, -0.6], [0.6, 0.8]])
+    strip = noise + 5.0 * np.exp(-((turned[:, 1] / 80.0) ** 2)) * (np.abs(turned[:, 0]) < 900)
+    halo = noise + 3.0 * np.exp(-0.5 * (np.hypot(*(xy - peak).T) / 280.0) ** 2)
+    long = noise + 3.0 * np.exp(-0.5 * ((turned / (420.0, 190.0)) ** 2).sum(axis=1))
+    assert strip_margin(xy, strip, peak, 141.0) > 1.0
+    assert strip_margin(xy, halo, peak, 141.0) < -2.0
+    assert strip_margin(xy, long, peak, 141.0) < -2.0
+
+
+def test_noise_is_no_strip_once_the_search_is_paid(ground):
+    xy, _, noise = ground
+    peaks = [np.array([x, y]) for x in (1800.0, 3000.0, 4200.0) for y in (1300.0, 2600.0)]
+    margins = [strip_margin(xy, noise, p, 141.0) for p in peaks]
+    assert np.median(margins) < 0.0 < SEARCHED

@@ -8,6 +8,7 @@ from geochem.targets.null import (
     Barren,
     Part,
     describe_background,
+    passing_share,
     probabilities,
     q_values,
 )
@@ -23,6 +24,14 @@ def test_q_value_is_expected_over_found():
     null = barren([5.0] * 2 + [4.0] * 4 + [3.0] * 14, 10)
     q = q_values([6.0, 4.5, 3.0], null)
     assert q == pytest.approx([0.0, (2 / 10) / 2, (20 / 10) / 3])
+
+
+def test_conditions_that_barren_surveys_lack_thin_them():
+    null = barren([5.0] * 2 + [4.0] * 4 + [3.0] * 14, 10)
+    assert q_values([6.0, 4.5, 3.0], null, 0.5) == pytest.approx([0.0, 0.05, 1 / 3])
+    every = np.array([3.1] * 30 + [5.0] * 3)
+    assert passing_share(every, every[10:]) == pytest.approx(22 / 32)
+    assert passing_share(np.array([5.0]), np.array([])) == 1.0
 
 
 def test_q_value_never_falls_with_strength():
