@@ -114,9 +114,13 @@ def known_rivals() -> tuple[Rival, ...]:
     )
 
 
-def directions(residuals: Residuals) -> list[FloatArray]:
-    """Give the directions of the data file, in spreads of the background."""
-    return [signature(r.weights, residuals) for r in known_rivals()]
+def directions(lists: Sequence[Mapping[str, float]], residuals: Residuals) -> list[FloatArray]:
+    """Give the direction of each list twice: of a weak rise, cut by limits, and of a strong one."""
+    return [
+        signature(weights, residuals, strong=strong)
+        for weights in lists
+        for strong in (False, True)
+    ]
 
 
 def explain(
@@ -161,15 +165,15 @@ def explain(
         return np.where(length > 0, np.maximum(along, 0.0) ** 2 / np.maximum(length, 1e-12), 0) / 2
 
     whole = slice(None)
-    wanted = turn([signature(a.weights, residuals) for a in associations])
+    wanted = turn(directions([a.weights for a in associations], residuals))
     best = gains(wanted, whole).max(axis=1, initial=0.0)
     listed = known_rivals()
-    by_file = turn(directions(residuals))
+    by_file = turn(directions([r.weights for r in listed], residuals))
     gained = gains(by_file, whole)
     number = gained.argmax(axis=1)
     rival_gain = gained[np.arange(n), number]
     rival_way = by_file[number]
-    rival = np.array([r.title for r in listed], dtype=object)[number]
+    rival = np.array([r.title for r in listed], dtype=object)[number // 2]
     for unit, here in residuals.units.items():
         rows = np.flatnonzero((domains == unit) & ~covered)
         others = [u for u in residuals.units if u != unit]

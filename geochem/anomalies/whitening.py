@@ -80,7 +80,9 @@ def can_be_whitened(residuals: Residuals) -> bool:
     return m >= FEWEST_ELEMENTS and n >= FEWEST_SAMPLES
 
 
-def signature(weights: Mapping[str, float], residuals: Residuals) -> FloatArray:
+def signature(
+    weights: Mapping[str, float], residuals: Residuals, *, strong: bool = False
+) -> FloatArray:
     """Give the sought rise of each dense element, in spreads of its background.
 
     Parameters
@@ -89,6 +91,8 @@ def signature(weights: Mapping[str, float], residuals: Residuals) -> FloatArray:
         Signed rise of the logarithm; only the proportions matter.
     residuals : Residuals
         Spreads, and how much of a rise detection limits let through.
+    strong : bool, default False
+        Of a rise so strong that it lifts every value over its limit.
 
     Returns
     -------
@@ -96,7 +100,8 @@ def signature(weights: Mapping[str, float], residuals: Residuals) -> FloatArray:
         0 for what is not in `weights`.
     """
     w = np.array([weights.get(e, 0.0) for e in residuals.elements])
-    return w / np.where(residuals.size > 0, residuals.size, np.inf) * residuals.shown
+    rise = w / np.where(residuals.size > 0, residuals.size, np.inf)
+    return rise if strong else rise * residuals.shown
 
 
 def robust_covariance(values: FloatArray) -> FloatArray:

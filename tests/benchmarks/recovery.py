@@ -95,7 +95,41 @@ def tool_scores(campaign, truth, state):
     scores["brier_anything_planted"] = SCORING.brier(probability[known], real[known])
     scores |= quality_scores(campaign, quality) | error_scores(campaign, state["survey"])
     pairs = np.column_stack([probability, happened, real])[known].tolist()
+    scores["rank_interval_coverage"] = rank_coverage(campaign, truth, targets)
+    scores["any_above_0.9"] = float((probability[known] > 0.9).any())
     return scores, pairs
+
+
+def rank_coverage(campaign, truth, targets, first=10):
+    """Say how many rank intervals hold the rank that the planted rise would give.
+
+    The truth of a target is the sum of squared log rises that its body has in the soil, less what
+    cover hides; a target that found no body has none, and may stand anywhere below those.
+    """
+    top = targets.iloc[:first]
+    bodies = {b.name: b for b in campaign.settings.bodies}
+    covered = dict(zip(truth["name"], truth["covered"], strict=True))
+    true = []
+    for found in SCORING.hits(top, truth):
+        rises = [0.0]
+        for name in found:
+            body = bodies[name]
+            left = 0.4 if covered[name] else 1.0
+            zones = SIMULATOR.ASSOCIATIONS[body.association].zones
+            rises.append(
+                sum(
+                    np.log1p((zone.contrast - 1) * body.strength * left) ** 2
+                    for element, zone in zones.items()
+                    if element in campaign.settings.elements
+                )
+            )
+        true.append(max(rises))
+    value = np.array(true)
+    best = 1 + (value[None, :] > value[:, None]).sum(axis=1)
+    worst = (value[None, :] >= value[:, None]).sum(axis=1)
+    low, high = top["rank_low"].to_numpy(float), top["rank_high"].to_numpy(float)
+    inside = (low <= worst) & (high >= best)
+    return float(inside.mean()) if len(inside) else float("nan")
 
 
 def quality_scores(campaign, quality):
