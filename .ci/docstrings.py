@@ -4,6 +4,9 @@ Public is what a package of `geochem` lists in ``__all__``, every public functio
 modules that plug-in authors use, and the public methods of all these classes. The rules: there is a
 docstring with a summary of one line that ends with a full stop; the parameters are those of the
 signature, in its order, each with a kind and a meaning; what is returned or yielded is described.
+
+What is public in any other module may do with the summary where that says all; parameters that are
+described at all must be all of the signature's, in its order, and what is returned stands with them.
 """
 
 from __future__ import annotations
@@ -22,6 +25,9 @@ RULES = {
     "GL08", "GL07", "SS01", "SS02", "SS03", "SS04", "PR01", "PR02", "PR03", "PR04", "PR07", "RT01", "RT03",
     "YD01",
 }  # fmt: skip
+#: of the names inside, and those where a docstring describes parameters
+BRIEF = {"GL08", "SS01", "SS02", "SS03", "SS04"}
+WHOLE = {*BRIEF, "PR01", "PR02", "PR03", "RT01"}
 #: what these methods take and give is the contract of scikit-learn's estimators
 SCIKIT_LEARN = {"fit", "transform", "inverse_transform", "get_feature_names_out"}
 FOR_PLUGINS = ("geochem.plugins", "geochem.testing", "geochem.model", "geochem.errors")
@@ -65,21 +71,37 @@ def _with_methods(thing: object, seen: set[str]) -> Iterator[str]:
                 yield f"{name}.{inner}"
 
 
-def faults_of(name: str) -> list[str]:
+def inner_names() -> Iterator[str]:
+    """Give the dotted names of what is public in any module."""
+    seen: set[str] = set()
+    for found in pkgutil.walk_packages(geochem.__path__, "geochem."):
+        if not any(part.startswith("_") for part in found.name.split(".")):
+            module = importlib.import_module(found.name)
+            for name, thing in vars(module).items():
+                if name[0] != "_" and getattr(thing, "__module__", "") == found.name:
+                    yield from _with_methods(thing, seen)
+
+
+def faults_of(name: str, *, inner: bool = False) -> list[str]:
     """List what is wrong with one docstring."""
+    found = validate(name)
     rules = RULES
-    if name.startswith("geochem.composition.") and name.rpartition(".")[2] in SCIKIT_LEARN:
+    if inner:
+        rules = WHOLE if "Parameters\n" in (found["docstring"] or "") else BRIEF
+    elif name.startswith("geochem.composition.") and name.rpartition(".")[2] in SCIKIT_LEARN:
         rules = RULES - {"PR01", "RT01"}
-    return [f"{name}: {code} {text}" for code, text in validate(name)["errors"] if code in rules]
+    return [f"{name}: {code} {text}" for code, text in found["errors"] if code in rules]
 
 
 def main() -> int:
     """Print the faults; 0 when there is none."""
     names = sorted(set(public_names()))
+    within = sorted(set(inner_names()) - set(names))
     faults = [fault for name in names for fault in faults_of(name)]
+    faults += [fault for name in within for fault in faults_of(name, inner=True)]
     for fault in faults:
         print(fault)
-    print(f"{len(names)} public names, {len(faults)} faults")
+    print(f"{len(names)} public names, {len(within)} inside, {len(faults)} faults")
     return 1 if faults or len(names) < 100 else 0
 
 

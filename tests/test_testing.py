@@ -49,3 +49,19 @@ class Hidden:
 
 def test_hidden_options_are_refused():
     assert any("named keyword" in f for f in testing.check_threshold(Hidden))
+
+
+def test_the_example_of_the_developers_page_passes():
+    import re
+    from pathlib import Path
+
+    from geochem.testing import check_threshold
+
+    page = (Path(__file__).parent.parent / "DEVELOPERS.md").read_text("utf-8")
+    section = page.partition("## How to add a threshold method")[2].partition("\n## ")[0]
+    (code,) = re.findall(r"```python\n(.*?)```", section, re.DOTALL)
+    names: dict[str, object] = {}
+    exec(compile(code, "DEVELOPERS.md", "exec"), names)
+    assert check_threshold(names["UpperTenth"]) == []
+    (entry,) = re.findall(r'= "my_package:(\w+)"', section)
+    assert entry in names

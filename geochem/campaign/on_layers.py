@@ -34,6 +34,11 @@ def log_ratio(
         Parts of the composition; by default all that qualify.
     max_below : float, default 0.3
         An element above this share below detection is left out. [-]
+
+    Returns
+    -------
+    LayerAnswer
+        ``<El>_clr`` and the robust distance of the composition.
     """
     table = {"elements": elements or [], "max_below": max_below}
     state = work.work("compose", composition=table)
@@ -70,6 +75,11 @@ def threshold(
         Option k of the method, when it has one.
     by : list of str, optional
         Columns of the layer that separate domains.
+
+    Returns
+    -------
+    LayerAnswer
+        Value used, threshold of its domain, and whether it is beyond.
     """
     from geochem.outputs.gis.styles import flag_style
 
@@ -110,6 +120,11 @@ def score(work: LayerWork) -> LayerAnswer:
     ----------
     work : LayerWork
         The layer.
+
+    Returns
+    -------
+    LayerAnswer
+        ``<El>_z``, ``<El>_p`` and the scores of associations.
     """
     evidence = work.work("anomalies", targets=work.sought)["evidence"]
     table = evidence.anomalies
@@ -145,6 +160,11 @@ def gi_star(
         Symbol, for example Cu.
     neighbours : int, default 8
         Nearest places that count, in spacings of the grid.
+
+    Returns
+    -------
+    LayerAnswer
+        ``<El>_gi_star`` and ``<El>_gi_barren``.
     """
     from geochem.anomalies import spatial
     from geochem.outputs.gis.styles import graded_style
@@ -183,6 +203,11 @@ def clusters(work: LayerWork) -> LayerAnswer:
     ----------
     work : LayerWork
         The layer.
+
+    Returns
+    -------
+    LayerAnswer
+        ``group``.
     """
     from geochem.outputs.gis.styles import category_style
 
@@ -216,6 +241,11 @@ def surface(
         How.
     max_cells : int, default 30000
         Cells of the grid at most.
+
+    Returns
+    -------
+    LayerAnswer
+        A grid.
     """
     from geochem.outputs.classes import class_limits
     from geochem.outputs.gis.styles import raster_style
@@ -249,6 +279,11 @@ def outlines(
         At most so many; a cap, never a quota.
     max_spacing_m : float, default 2000.0
         Coarser sampling gives no outlines. [m]
+
+    Returns
+    -------
+    LayerAnswer
+        Polygons with the columns of targets.
     """
     from geochem.model import tables as contract
     from geochem.outputs.gis.renderer import contract_frame

@@ -40,10 +40,23 @@ class AnalyteColumn:
     parsed : Parsed, optional
         Its cells, understood.
     error : int, optional
-        Column of its errors, with `error_factor` (to mg/kg), `error_sigma` (None: unstated) and
-        `error_relative`.
-    limit, qualifier, below, above : int, optional
-        Columns of limits per row, of marks, of flags.
+        Column of its errors.
+    error_factor : float
+        To mg/kg.
+    error_sigma : float, optional
+        How many sigma the errors are; None when that is not stated.
+    error_relative : bool
+        Errors are shares of the value.
+    limit : int, optional
+        Column of limits per row.
+    limit_factor : float
+        To mg/kg.
+    qualifier, below, above : int, optional
+        Columns of marks and of flags.
+    oxide : str, optional
+        As which it was given.
+    factor_rows, unit_rows : ndarray, shape (n_rows,), optional
+        Factor and unit of each row, where they differ.
     """
 
     index: int

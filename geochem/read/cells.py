@@ -28,6 +28,8 @@ class Places:
         Cells per row.
     quoted : bool
         Whether there are quotation marks, all closed within their row.
+    n_rows : int
+        Rows; -1 when they are yet to be counted.
     """
 
     __slots__ = ("_gaps", "_rows", "data", "n_rows", "quoted", "separator", "width")

@@ -60,7 +60,9 @@ class TextColumn:
     starts, ends : ndarray of int, shape (n_rows,), optional
         Where each cell begins and ends in `data`.
     places : Places, optional
-        Instead of these three: the cells of the whole table, with `index` of this column.
+        Instead of these three: the cells of the whole table.
+    index : int, default 0
+        Of this column in `places`.
     plain : tuple of ndarray, optional
         Numbers and marks of the cells (as `digits.read_digits` gives them), where they were read
         with the file; given away once by `take_plain`.

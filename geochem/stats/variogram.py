@@ -137,10 +137,12 @@ def directional_variograms(
 
     Parameters
     ----------
-    xy, values, cutoff, n_bins, estimator, max_points, seed
+    xy, values
         As in `experimental_variogram`.
     n_directions : int, default 6
         Azimuths 0, 180 / n, ...; every pair falls in one of them.
+    cutoff, n_bins, estimator, max_points, seed
+        As in `experimental_variogram`.
 
     Returns
     -------

@@ -49,9 +49,13 @@ class Desk:
         As in `propose_targets`.
     ranker, ranker_name, options
         Ready ranker, its name and checked options.
-    previous, register, today, used_names, same_day
+    previous, register, today, used_names
         History.
-    wanted, seed, budget
+    wanted, seed
+        As in `propose_targets`.
+    same_day
+        Targets of an earlier run of this day.
+    budget
         As in `propose_targets`.
     """
 

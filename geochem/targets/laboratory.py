@@ -62,6 +62,11 @@ class LaboratoryScores:
             Sites in the outline.
         peak : float
             Highest accepted value there. [mg/kg]
+
+        Returns
+        -------
+        bool
+            False when it is gated there and no laboratory value confirms it.
         """
         closed = element in self.gated.get(medium, set())
         level = self.gated_below.get(medium, {}).get(element)

@@ -74,6 +74,11 @@ def hostile_texts():
 
 
 @pytest.fixture(scope="session")
+def hostile_campaign():
+    return write_hostile
+
+
+@pytest.fixture(scope="session")
 def hostile(tmp_path_factory):
     """The result folder, and what stood around it before."""
     import geochem

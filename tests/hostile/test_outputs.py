@@ -117,3 +117,46 @@ def test_documents_open(hostile):
     assert len(pages) > 2
     text = "".join(p.extract_text() for p in pages)
     assert "\x1b" not in text
+
+
+@pytest.mark.parametrize(
+    "prefix", ["=cmd|x", "<script>window.pwned=1</script>", "../../x", "P\x01"]
+)
+def test_a_plan_holds_no_formula_and_writes_nowhere_else(tmp_path, hostile_campaign, prefix):
+    import geopandas as gpd
+    import openpyxl
+    from shapely import box
+
+    from geochem.campaign.planner import plan
+
+    path = hostile_campaign(tmp_path / "campaign")
+    area = box(499_000, 6_999_000, 502_000, 7_002_000)
+    names = {"name": ["=1+1<b>"], "reason": ["@SUM(1)\x1b[31m"]}
+    for name in ("boundary", "keep_out"):
+        one = area if name == "boundary" else area.centroid.buffer(50)
+        gpd.GeoDataFrame(names, geometry=[one], crs="EPSG:32735").to_file(
+            path.parent / f"{name}.geojson", driver="GeoJSON"
+        )
+    with path.open("a", encoding="utf-8") as stream:
+        stream.write(
+            '\n[layers]\nboundary = "boundary.geojson"\nkeep_out = "keep_out.geojson"\n[planning]\n'
+            'layout = "rectangular"\nline_spacing = 300\nstation_spacing = 100\nazimuth = 0\n'
+            f'north = "grid"\nprefix = {json.dumps(prefix)}\n'
+        )
+    before = {p.name for p in path.parent.iterdir()}
+    folder = plan(path).folder
+    assert {p.name for p in path.parent.iterdir()} == before | {"plan"}
+    assert {p.name for p in tmp_path.iterdir()} == {"campaign"}
+    tables = sorted(folder.rglob("*.csv"))
+    assert len(tables) > 3
+    for table in tables:
+        with table.open(encoding="utf-8-sig", newline="") as stream:
+            for row in csv.reader(stream):
+                for cell in row:
+                    if cell.startswith(("=", "+", "-", "@", "\t")):
+                        float(cell)
+    for book in folder.rglob("*.xlsx"):
+        for sheet in openpyxl.load_workbook(book).worksheets:
+            assert all(c.data_type != "f" for row in sheet.iter_rows() for c in row)
+    for gpx in folder.rglob("*.gpx"):
+        ET.parse(gpx)

@@ -111,10 +111,12 @@ def chart_boxes(
         How many charts, and how many side by side.
     room : sequence of float
         Left, bottom, width, height. [inch]
-    left, bottom, top : float
-        Kept free for labels at the outer left, below the lowest and above the highest. [inch]
+    left : float
+        Kept free for labels at the outer left. [inch]
     inner : tuple of float
         Gaps between columns and between rows. [inch]
+    bottom, top : float
+        Kept free for labels below the lowest and above the highest chart. [inch]
 
     Returns
     -------

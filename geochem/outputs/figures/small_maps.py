@@ -84,10 +84,12 @@ class SmallMap:
 
     Parameters
     ----------
-    title, note : str
-        Above the map, and below its legend.
+    title : str
+        Above the map.
     kinds : tuple of Kind or Squares
         From bottom to top; the legend names them with their counts, top first.
+    note : str
+        Below its legend.
     """
 
     title: str
