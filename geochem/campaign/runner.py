@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -134,14 +135,14 @@ def run(
             progress(title, done, total)
         done += 1
 
+    given = {"until": until, "clock": datetime(clock.year, clock.month, clock.day)}
     if paths:
-        return _run_survey(settings, paths, folder, clock, jobs, allowed, scheduler, tell)
+        return _run_survey(settings, paths, folder, clock, given, jobs, allowed, scheduler, tell)
     if scheduler is not None:
         raise WrongCall(
             "--scheduler is for a survey in Parquet files; this campaign is worked on this machine. "
             "Leave it out."
         )
-    given = {"until": until, "clock": datetime(clock.year, clock.month, clock.day)}
     with working_on(folder, clock) as work:
         stages = Stages(settings.folder / FOLDER)
         kept = Kept(stages, keys_of(OPERATIONS, settings, given, clock.date()))
@@ -151,11 +152,7 @@ def run(
         if since is not None:
             for _ in range(total):
                 tell("Nothing has changed")
-            said = (
-                f"nothing has changed since the run of {since}: its result was checked file by "
-                "file and stands."
-            )
-            return RunResult(folder, job.bundle, (*work.messages, said), {}, kept=True)
+            return _unchanged(folder, since, job.bundle, work.messages)
 
         def starts(operation: Operation) -> None:
             if operation.name == "join" and "assays" in job.state:
@@ -194,20 +191,24 @@ def run(
     return RunResult(written, lambda: bundle, tuple(work.messages), timings)
 
 
+def _unchanged(
+    folder: Path, since: str, records: Callable[[], Bundle], messages: list[str]
+) -> RunResult:
+    said = (
+        f"nothing has changed since the run of {since}: its result was checked file by file and "
+        "stands."
+    )
+    return RunResult(folder, records, (*messages, said), {}, kept=True)
+
+
 def _run_survey(
-    settings: Settings, paths: list[Path], folder: Path, clock: datetime, jobs: int,
-    memory: int | None, scheduler: str | None, tell: Any,
+    settings: Settings, paths: list[Path], folder: Path, clock: datetime, given: dict[str, Any],
+    jobs: int, memory: int | None, scheduler: str | None, tell: Any,
 ) -> RunResult:  # fmt: skip
     from geochem.campaign.survey_run import run_survey
 
-    if settings.decisions is not None:
-        raise WrongCall(
-            f"{settings.decisions.path.name}: decisions speak of targets and of thresholds per "
-            "element; a survey in Parquet files has neither. Leave out --decisions."
-        )
-    with working_on(folder, clock) as work:
-        making = work.start()
-        bundle, timings = run_survey(
+    def survey(making: Path) -> tuple[Bundle, dict[str, float]]:
+        return run_survey(
             settings,
             paths,
             making,
@@ -217,12 +218,34 @@ def _run_survey(
             scheduler=scheduler,
             tell=tell,
         )
+
+    def again() -> Bundle:
+        with tempfile.TemporaryDirectory(prefix="geochem-") as name:
+            return survey(Path(name))[0]
+
+    if settings.decisions is not None:
+        raise WrongCall(
+            f"{settings.decisions.path.name}: decisions speak of targets and of thresholds per "
+            "element; a survey in Parquet files has neither. Leave out --decisions."
+        )
+    with working_on(folder, clock) as work:
+        stages = Stages(settings.folder / FOLDER)
+        whole = result_key(keys_of(OPERATIONS, settings, given, clock.date()), settings, [])
+        since = unchanged_since(stages, folder, whole, settings, clock)
+        if since is not None:
+            for _ in range(SURVEY_STEPS):
+                tell("Nothing has changed")
+            return _unchanged(folder, since, again, work.messages)
+        making = work.start()
+        bundle, timings = survey(making)
         write_run_record(
             making, inputs=[settings.path, *paths], base=settings.folder,
             settings=settings.plain(), clock=clock.isoformat(),
             previous={"date": None, "sha256": None}, timings=timings,
         )  # fmt: skip
         written = work.finish()
+        if written == folder:
+            sign_off(stages, folder, whole, settings, clock)
     tell("Done")
     return RunResult(written, lambda: bundle, tuple(work.messages), timings)
 

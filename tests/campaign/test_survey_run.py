@@ -205,3 +205,22 @@ def test_decisions_on_a_survey_are_refused_in_a_sentence(tmp_path):
     with pytest.raises(WrongCall, match="a survey in Parquet files has neither"):
         run(tmp_path, decisions=path)
     assert not (tmp_path / "results").exists()
+
+
+def test_a_second_run_of_an_unchanged_survey_stands(tmp_path):
+    make(tmp_path)
+    first = run(tmp_path)
+    again = run(tmp_path, jobs=2)  # how it is worked changes nothing
+    assert (first.kept, again.kept) == (False, True)
+    assert "nothing has changed since" in again.messages[-1]
+    pd.testing.assert_frame_equal(again.bundle.thresholds, first.bundle.thresholds)
+    # one value in one of the files, of the same length
+    path = sorted((tmp_path / "data").glob("*.parquet"))[1]
+    table = pd.read_parquet(path)
+    table.loc[3, "Cu_ppm"] += 1.0
+    pq.write_table(pa.Table.from_pandas(table, preserve_index=False), path, row_group_size=400)
+    assert not run(tmp_path).kept
+    assert run(tmp_path).kept
+    for part in (tmp_path / "results" / "anomalies").glob("*.parquet"):
+        part.write_bytes(part.read_bytes()[:-1])
+    assert not run(tmp_path).kept
