@@ -2,9 +2,9 @@
 
     python tests/faults/kill_runs.py --kills 50 --seed 1
 
-Each run gets another seed in its campaign file, so that its result differs. A kill (SIGKILL) falls
-anywhere between the start and a little after the usual end; every second one falls after the
-folder in the making has appeared, to meet the writing and the swap. After each kill the next
+Each run gets another seed in its campaign file, so that its result differs. Of three kills (SIGKILL)
+one falls anywhere between the start and the usual end, one after the folder in the making has
+appeared, and one when its record stands in it, to meet the swap. After each kill the next
 start mends what was left, and the folder must hold either the last good result, byte for byte, or
 the whole new one; a file of the user's own must stand in it.
 """
@@ -28,6 +28,8 @@ from datetime import datetime
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
+#: what must have appeared before the time runs, and its longest, in lengths of a usual run
+MOMENTS = (("", 0.9), (".results.making-*", 0.3), (".results.making-*/run.json", 0.02))
 
 
 def _load(name: str):
@@ -109,12 +111,10 @@ def kill_many(folder: Path, kills: int, seed: int) -> tuple[Counter[str], list[s
         number += 1
         small.write_small_campaign(folder, seed=number)
         process = start(folder)
-        if number % 2:
-            time.sleep(random_moment.uniform(0, usual * 0.9))
-        else:
-            while process.poll() is None and not list(folder.glob(".results.making-*")):
-                time.sleep(0.002)
-            time.sleep(random_moment.uniform(0, usual * 0.3))
+        sign, longest = MOMENTS[number % len(MOMENTS)]
+        while sign and process.poll() is None and not list(folder.glob(sign)):
+            time.sleep(0.001)
+        time.sleep(random_moment.uniform(0, usual * longest))
         process.send_signal(signal.SIGKILL)
         # only a run that died of the signal was met alive
         in_time = process.wait() == -signal.SIGKILL
