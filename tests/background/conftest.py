@@ -44,6 +44,22 @@ def make_soil(n_side=12, spacing=200.0, seed=0, infill=0):
     return frame
 
 
+@pytest.fixture(scope="session")
+def jura():
+    """Soils of the Swiss Jura, 259 samples (Goovaerts 1997, appendix C), from R's package gstat."""
+    import shutil
+    import subprocess
+    from io import StringIO
+
+    if shutil.which("Rscript") is None:
+        pytest.skip("R is not installed")
+    script = 'data(jura, package = "gstat"); write.csv(prediction.dat, row.names = FALSE)'
+    done = subprocess.run(["Rscript", "-e", script], capture_output=True, text=True, check=False)
+    if done.returncode:
+        pytest.skip("R's package gstat is not installed")
+    return pd.read_csv(StringIO(done.stdout))
+
+
 @pytest.fixture
 def soil():
     return make_soil

@@ -17,6 +17,7 @@ from geochem.background import (
     ProbabilityPlot,
     TukeyFence,
 )
+from geochem.background.guideline import Guideline
 from geochem.errors import WrongCall
 
 ALL = (
@@ -47,6 +48,32 @@ def test_meuse_zinc(meuse):
     assert MedianMad(k=2).fit(zinc).value == pytest.approx(824.1536, abs=1e-4)
     assert MeanSd().fit(zinc).value == pytest.approx(1203.864, abs=1e-3)
     assert TukeyFence().fit(zinc).value == pytest.approx(1389.25)
+
+
+@pytest.mark.published
+def test_jura_lead(jura):
+    # Goovaerts 1997, Geostatistics for Natural Resources Evaluation, appendix C; thresholds by R
+    # (median, mad, mean, sd, quantile(type = 7)) and robustbase::adjboxStats, medcouple 0.238395
+    lead = jura["Pb"]
+    assert len(lead) == 259
+    assert MedianMad(k=2).fit(lead).value == pytest.approx(78.66, abs=0.005)
+    assert MeanSd().fit(lead).value == pytest.approx(113.50, abs=0.005)
+    assert TukeyFence().fit(lead).value == pytest.approx(96.22, abs=0.005)
+    got = AdjustedBoxplot().fit(lead)
+    assert got.value == pytest.approx(133.636, abs=0.01)
+    assert got.details["medcouple"] == pytest.approx(0.238395, abs=1e-6)
+
+
+@pytest.mark.published
+def test_jura_beyond_the_guide_of_the_country(jura):
+    # tolerable maxima of the Swiss guide as Goovaerts 1997 uses them [mg/kg] (from memory), and how
+    # many of the 259 samples exceed them
+    known = {"Cd": (0.8, 170), "Co": (25, 0), "Cr": (75, 0), "Cu": (50, 22), "Ni": (50, 1),
+             "Pb": (50, 109), "Zn": (200, 1)}  # fmt: skip
+    for element, (limit, beyond) in known.items():
+        values = jura[element].to_numpy()
+        got = Guideline(limit, "Swiss guide").fit(values)
+        assert (values > got.value).sum() == beyond
 
 
 def _two(n=5000, seed=0):

@@ -58,6 +58,18 @@ def test_agrees_with_scikit_bio():
     basis = c.partition_basis(signs)
     assert basis == pytest.approx(np.asarray(other.sbp_basis(signs)))
     assert c.ilr(x, basis) == pytest.approx(np.asarray(other.ilr(x, basis=basis)))
+    assert c.ilr_inv(c.ilr(x, basis), basis) == pytest.approx(
+        np.asarray(other.ilr_inv(other.ilr(x, basis=basis), basis=basis))
+    )
+    for place in (0, 3):
+        assert c.alr(x, place) == pytest.approx(np.asarray(other.alr(x, ref_idx=place)))
+        assert c.alr_inv(c.alr(x, place), place) == pytest.approx(
+            np.asarray(other.alr_inv(other.alr(x, ref_idx=place), ref_idx=place))
+        )
+    assert c.clr_inv(c.clr(x)) == pytest.approx(np.asarray(other.clr_inv(other.clr(x))))
+    # distance: root of the inner product of the difference with itself
+    away = other.perturb_inv(x[0], x[1])
+    assert c.aitchison_distance(x[0], x[1]) == pytest.approx(np.sqrt(other.inner(away, away)))
 
 
 @given(positive)
@@ -74,6 +86,33 @@ def test_round_trips_and_invariance(x):
     assert c.aitchison_distance(x, first) == pytest.approx(
         np.linalg.norm(c.ilr(x) - c.ilr(first), axis=1), abs=1e-9
     )
+
+
+@given(positive, st.integers(0, 10_000))
+@settings(max_examples=40, deadline=None)
+def test_units_and_order_of_parts_change_nothing(x, seed):
+    rng = np.random.default_rng(seed)
+    n, p = x.shape
+    # every sample in a unit of its own
+    by_sample = x * 10.0 ** rng.integers(-4, 5, (n, 1))
+    for transform in (c.clr, c.ilr, c.alr):
+        assert transform(by_sample) == pytest.approx(transform(x), abs=1e-8)
+    # every part in a unit of its own (mg/kg, %): a shift common to all samples
+    by_part = x * 10.0 ** rng.integers(-4, 5, p)
+    assert c.aitchison_distance(by_part, by_part[0]) == pytest.approx(
+        c.aitchison_distance(x, x[0]), abs=1e-8
+    )
+    order = rng.permutation(p)
+    assert c.clr(x[:, order]) == pytest.approx(c.clr(x)[:, order], abs=1e-9)
+    assert c.aitchison_distance(x[:, order], x[0, order]) == pytest.approx(
+        c.aitchison_distance(x, x[0]), abs=1e-9
+    )
+    if n > 2:
+        spread = c.variation_matrix(x)
+        assert c.variation_matrix(by_part) == pytest.approx(spread, abs=1e-7)
+        assert c.variation_matrix(x[:, order]) == pytest.approx(
+            spread[np.ix_(order, order)], abs=1e-9
+        )
 
 
 def test_order_of_parts_and_subcomposition():
