@@ -10,10 +10,12 @@ names its distribution.
 from __future__ import annotations
 
 import inspect
+import sys
 import typing
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from importlib.metadata import EntryPoint, entry_points
 from types import NoneType, SimpleNamespace, UnionType
 from typing import Any, Literal
@@ -136,6 +138,12 @@ def _check_group(group: str) -> None:
         raise unknown("plug-in group", group, GROUPS)
 
 
+@lru_cache(maxsize=16)
+def _installed(group: str, find: Any, _path: tuple[str, ...]) -> tuple[EntryPoint, ...]:
+    """Read the metadata of all distributions once: it takes 15 ms each time."""
+    return tuple(sorted(find(group=group), key=lambda p: (p.name, p.value)))
+
+
 def entries(group: str) -> list[PluginEntry]:
     """List what a group has, built-ins first, each kind by name.
 
@@ -154,7 +162,7 @@ def entries(group: str) -> list[PluginEntry]:
     if _sealed:
         return found
     taken = {e.name: e for e in found}
-    for point in sorted(entry_points(group=f"geochem.{group}"), key=lambda p: (p.name, p.value)):
+    for point in _installed(f"geochem.{group}", entry_points, tuple(sys.path)):
         who = point.dist.name if point.dist is not None else "an unknown distribution"
         if point.name in taken:
             warnings.warn(
