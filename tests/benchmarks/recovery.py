@@ -43,7 +43,8 @@ YARDSTICKS = load("simulation_yardsticks", ROOT / "tests" / "simulation" / "yard
 
 #: what the tool has to do until targets are known
 STEPS = (
-    "read", "join", "judge", "accept", "level", "compose", "background", "anomalies", "targets",
+    "read", "join", "judge", "accept", "level", "indices", "compose", "background", "anomalies",
+    "catchments", "targets",
 )  # fmt: skip
 
 
