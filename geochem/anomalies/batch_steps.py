@@ -33,7 +33,7 @@ ROUNDS, SHARE = 3, 0.6
 
 def without_batch_steps(
     values: FloatArray, metres: FloatArray, batch: npt.NDArray[np.object_]
-) -> FloatArray:
+) -> tuple[FloatArray, FloatArray]:
     """Take the step of each batch against its surroundings out of the values.
 
     Parameters
@@ -47,14 +47,17 @@ def without_batch_steps(
 
     Returns
     -------
-    ndarray, shape (n, n_elements)
+    values : ndarray, shape (n, n_elements)
         A new array; unchanged where batches have no neighbours of other batches.
+    error : ndarray, shape (n_elements,)
+        Standard error of the step of a usual batch; 0 where none could be compared.
     """
     from scipy.spatial import cKDTree
 
     names, code = np.unique(batch.astype(str), return_inverse=True)
+    nothing = np.zeros(values.shape[1])
     if len(names) < 2:
-        return values
+        return values, nothing
     near = cKDTree(metres).query(metres, k=min(NEIGHBOURS, len(metres)))[1]
     other = code[near] != code[:, None]
     # enough of other batches around, else the middle of the surroundings is hardly known
@@ -62,7 +65,9 @@ def without_batch_steps(
     out = values.copy()
     rows_of = [np.flatnonzero((code == k) & compared) for k in range(len(names))]
     all_of = [np.flatnonzero(code == k) for k in range(len(names))]
+    errors: list[FloatArray] = []
     for _ in range(ROUNDS):
+        errors.clear()
         before = out.copy()
         for k, rows in enumerate(rows_of):
             if len(rows) < FEWEST or not names[k]:
@@ -72,9 +77,10 @@ def without_batch_steps(
             spread = 1.4826 * np.median(np.abs(difference - step), axis=0)
             # neighbouring differences share their surroundings: a third counts
             chance = 1.5 * spread**2 / (len(rows) / 3)
+            errors.append(chance / 1.5)
             kept = np.clip(1.0 - chance / np.maximum(step**2, 1e-12), 0.0, 1.0)
             out[all_of[k]] -= SHARE * kept * step
-    return out
+    return out, np.sqrt(np.median(errors, axis=0)) if errors else nothing
 
 
 def _middle(around: FloatArray, other: npt.NDArray[np.bool_]) -> FloatArray:

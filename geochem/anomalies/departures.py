@@ -83,7 +83,10 @@ def departures_of(
     batch = None
     if batches:
         batch = np.array([batches.get(s, "") for s in rows["sample_id"]], dtype=object)
-    logs = {e: _logs(table, gate, rows, where, e)[0] for e in elements}
+    logs, doubts = {}, {}
+    for e in elements:
+        logs[e], level = _logs(table, gate, rows, where, e)
+        doubts[e] = _doubts(rows, e, level)
     out = {}
     for medium in sorted(set(media.tolist()) - {"rock"}):
         at = np.flatnonzero(media == medium)
@@ -98,9 +101,22 @@ def departures_of(
         ]
         out[medium] = residuals.residuals_of(
             mine, shown, domains[at], covers[at], fields, weight[at],
-            None if batch is None else batch[at],
+            None if batch is None else batch[at], {e: doubts[e][at] for e in mine},
         )  # fmt: skip
     return out
+
+
+def _doubts(rows: gpd.GeoDataFrame, element: str, level: univariate.Levels) -> FloatArray:
+    """Give the standard error of each log10; one that is not known counts as 10 % of the value.
+
+    The 10 % are common practice, no source.
+    """
+    v = values_of(rows, element)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = v.err / v.value
+        log = np.log10(v.value)
+    share = np.clip(np.where(np.isfinite(share), share, 0.1), 0.0, 1.0)
+    return residuals.expected_log_error(share, log, v.below, level.location, level.scale)
 
 
 def sparse_scores(

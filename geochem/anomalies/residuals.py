@@ -15,7 +15,7 @@ References: expectation of a censored normal value, Tobin 1958, Econometrica 26:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 DENSE = 0.95
 #: departures are drawn in to this many spreads
 CLIP = 5.0
+#: a standard error is no larger than this many spreads
+MOST_DOUBT = 3.0
 #: fewer samples of a cover within a domain get no level of their own
 FEWEST_OF_COVER = 10
 #: fewer samples of a domain say nothing of what its rock looks like
@@ -66,6 +68,12 @@ class Residuals:
         Usual content of each domain, in the same spreads.
     spatial : bool
         Whether `halo` is filtered.
+    doubt : ndarray, shape (n_samples, n_elements)
+        Standard error of `values` from measurement, and from what may stand behind a limit.
+    batch : ndarray of int, shape (n_samples,)
+        Number of the batch of each sample; -1 where not known.
+    batch_error : ndarray, shape (n_elements,)
+        Standard error of the level of a usual batch, in spreads.
     """
 
     elements: tuple[str, ...]
@@ -75,6 +83,9 @@ class Residuals:
     halo: FloatArray
     units: Mapping[str, FloatArray]
     spatial: bool
+    doubt: FloatArray = field(default_factory=lambda: np.empty((0, 0)))
+    batch: npt.NDArray[np.intp] = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+    batch_error: FloatArray = field(default_factory=lambda: np.empty(0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,6 +134,40 @@ def expected_log(
     return np.where(below & np.isfinite(expected), np.minimum(expected, log), log)
 
 
+def expected_log_error(
+    share: FloatArray,
+    log: FloatArray,
+    below: npt.NDArray[np.bool_],
+    location: FloatArray,
+    scale: FloatArray,
+) -> FloatArray:
+    """Give the standard error of each log10 value, or of what may stand behind a limit.
+
+    Parameters
+    ----------
+    share : ndarray, shape (n,)
+        Relative standard error of the value. [-]
+    log, below, location, scale
+        As in `expected_log`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [log10 units]
+
+    References
+    ----------
+    Variance of a normal value below c: 1 - c r - r^2 with r = phi(c) / Phi(c) (Johnson, Kotz and
+    Balakrishnan 1994, Continuous Univariate Distributions 1, section 13.10; from memory).
+    """
+    from scipy.special import log_ndtr
+
+    c = np.clip((log - location) / np.where(scale > 0, scale, np.nan), -30.0, 30.0)
+    ratio = np.exp(-0.5 * c**2 - 0.5 * np.log(2 * np.pi) - log_ndtr(c))
+    behind = scale * np.sqrt(np.maximum(1.0 - c * ratio - ratio**2, 0.0))
+    return np.nan_to_num(np.where(below, behind, share / np.log(10.0)))
+
+
 def residuals_of(
     logs: Mapping[str, FloatArray],
     shown: Mapping[str, float],
@@ -131,6 +176,7 @@ def residuals_of(
     fields: Sequence[Field],
     weights: FloatArray,
     batches: npt.NDArray[np.object_] | None = None,
+    doubts: Mapping[str, FloatArray] | None = None,
 ) -> Residuals:
     """Make the departures of one medium.
 
@@ -148,6 +194,8 @@ def residuals_of(
         Declustering weights.
     batches : ndarray of str, shape (n_samples,), optional
         What was analysed together; empty where not known.
+    doubts : mapping of str to ndarray, shape (n_samples,), optional
+        Standard error of each log10, from `expected_log_error`.
 
     Returns
     -------
@@ -171,11 +219,13 @@ def residuals_of(
             pool = rows
         left[rows] -= _medians(x[pool], whole) if pool.sum() >= FEWEST_OF_UNIT else whole
     left = np.nan_to_num(left)
-    for field in fields:
-        own = left[field.rows]
+    step_error = np.zeros(len(names))
+    for grid in fields:
+        own = left[grid.rows]
         if batches is not None:
-            own = without_batch_steps(own, field.metres, batches[field.rows])
-        left[field.rows] = own - _regional(own, field, weights[field.rows])
+            own, error = without_batch_steps(own, grid.metres, batches[grid.rows])
+            step_error = np.maximum(step_error, error)
+        left[grid.rows] = own - _regional(own, grid, weights[grid.rows])
     size = np.array([_spread(column, weights) for column in left.T])
     values = np.clip(left / np.where(size > 0, size, 1.0), -CLIP, CLIP)
     units = {
@@ -184,11 +234,19 @@ def residuals_of(
         if ((domains == d) & (covers == "")).sum() >= FEWEST_OF_UNIT
     }
     halo = values.copy()
-    for field in fields:
-        halo[field.rows] = _filtered(values[field.rows], field)
+    for grid in fields:
+        halo[grid.rows] = _filtered(values[grid.rows], grid)
+    unit = np.where(size > 0, size, 1.0)
+    doubt = np.zeros((n, len(names)))
+    if doubts is not None and names:
+        doubt = np.minimum(np.column_stack([doubts[e] for e in names]) / unit, MOST_DOUBT)
+    code = np.full(n, -1, dtype=np.intp)
+    if batches is not None:
+        code = np.where(batches == "", -1, np.unique(batches.astype(str), return_inverse=True)[1])
     return Residuals(
-        names, values, size, np.array([shown[e] for e in names]), halo, units, bool(fields)
-    )
+        names, values, size, np.array([shown[e] for e in names]), halo, units, bool(fields),
+        doubt, code, step_error / unit,
+    )  # fmt: skip
 
 
 def _medians(x: FloatArray, instead: FloatArray) -> FloatArray:

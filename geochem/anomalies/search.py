@@ -34,7 +34,7 @@ from geochem.anomalies.behind_limits import behind_limits
 from geochem.elements import element_rank
 from geochem.errors import WrongCall
 from geochem.model.background import BackgroundReport
-from geochem.model.evidence import Association, Composition, Evidence
+from geochem.model.evidence import Association, Composition, Detectors, Evidence
 from geochem.model.finding import Finding
 from geochem.model.layers import Spacing
 from geochem.model.quality import Calibration
@@ -142,8 +142,8 @@ def search_anomalies(
     sparse = departures.sparse_scores(
         table, gate, rows, where, {e for a in scored for e in a.used}
     )
-    scored, scores, parts, also_said = _scores(
-        scored, z, values, gate, media, weight, left, sparse, rows, domains, analytes
+    scored, scores, parts, detectors, also_said = _scores(
+        scored, z, values, gate, media, weight, left, sparse, rows, domains, analytes, seed
     )
     findings += also_said
     explained = _explained(scored, left, media, domains, departures.covers_of(rows))
@@ -193,6 +193,7 @@ def search_anomalies(
         explained=explained,
         found=found,
         proxies=proxies,
+        detectors=detectors,
         **{part: _frame(columns, len(rows)) for part, columns in parts.items()},
     )
 
@@ -333,16 +334,23 @@ def _scores(
     samples: gpd.GeoDataFrame,
     domains: npt.NDArray[np.object_],
     analytes: pd.DataFrame,
+    seed: int,
 ) -> tuple[
-    tuple[Association, ...], dict[str, FloatArray], dict[str, dict[str, FloatArray]], list[Finding]
+    tuple[Association, ...],
+    dict[str, FloatArray],
+    dict[str, dict[str, FloatArray]],
+    tuple[Detectors, ...],
+    list[Finding],
 ]:
     """Score each medium: whitened where that can be, else as a weighted sum of z."""
     n = len(media)
     named = {e for a in scored for e in a.weights}
     from_laboratory: set[str] = set()
     parts = {
-        part: {a.name: np.full(n, np.nan) for a in scored} for part in ("dense", "sparse", "ratio")
+        part: {a.name: np.full(n, np.nan) for a in scored}
+        for part in ("dense", "sparse", "ratio", "noise")
     }
+    detectors: list[Detectors] = []
     below = {e: values[e].below & departures.usable(gate, e, n) for e in z}
     out: dict[str, FloatArray] = {a.name: np.full(n, np.nan) for a in scored}
     thin: list[str] = []
@@ -356,12 +364,20 @@ def _scores(
             )
             from_laboratory |= set(laboratory)
             others |= {e: (v[rows], s) for e, (v, s) in laboratory.items()}
-            found = whitening.whitened_scores(scored, own, others, weight[rows])
+            found = whitening.whitened_scores(scored, own, others, weight[rows], seed=seed)
             made = {a.name: (found[a.name].values, found[a.name].elements) for a in scored}
             for a in scored:
                 parts["dense"][a.name][rows] = found[a.name].dense
                 parts["sparse"][a.name][rows] = found[a.name].sparse
                 parts["ratio"][a.name][rows] = found[a.name].ratio
+                parts["noise"][a.name][rows] = found[a.name].noise
+            detectors.append(
+                Detectors(
+                    medium, own.elements, samples["sample_id"].to_numpy(dtype=object)[rows],
+                    own.values.astype(np.float32), {a.name: found[a.name].vectors for a in scored},
+                    own.batch, own.batch_error,
+                )
+            )  # fmt: skip
         else:
             made = {}
             for a in scored:
@@ -398,7 +414,7 @@ def _scores(
         )
         for a in scored
     )
-    return helped, out, parts, said
+    return helped, out, parts, tuple(detectors), said
 
 
 def _table(

@@ -41,6 +41,9 @@ if TYPE_CHECKING:
 FLOOR = 0.8
 #: the same for what sparse elements are weighed against: single samples, not halos
 FLOOR_SINGLE = 0.15
+#: the weights of an association are judgements: standard deviation of their logarithm, and how
+#: many are drawn
+WEIGHT_DOUBT, DRAWS = 0.35, 40
 #: departures are drawn in to this before they are correlated
 _WINSOR = 2.5
 #: fewer dense elements, or samples, cannot be whitened
@@ -65,6 +68,11 @@ class Whitened:
     ratio : ndarray, shape (n_samples,)
         How much more the sparse elements of a sample tell than the dense ones: the ratio of their
         squared distances between signature and background. [-]
+    noise : ndarray, shape (n_samples,)
+        Standard deviation of `dense` from measurement and from what may stand behind limits.
+    vectors : ndarray, shape (1 + n_draws, n_elements)
+        `dense` is ``departures @ vectors[0]`` up to a constant; the others belong to weights
+        drawn around those of the association.
     """
 
     values: FloatArray
@@ -72,6 +80,8 @@ class Whitened:
     dense: FloatArray
     sparse: FloatArray
     ratio: FloatArray
+    noise: FloatArray
+    vectors: FloatArray
 
 
 def can_be_whitened(residuals: Residuals) -> bool:
@@ -141,6 +151,8 @@ def whitened_scores(
     residuals: Residuals,
     sparse: Mapping[str, tuple[FloatArray, float]],
     weights: FloatArray,
+    *,
+    seed: int = 1,
 ) -> dict[str, Whitened]:
     """Score the samples of one medium for every association.
 
@@ -155,6 +167,8 @@ def whitened_scores(
         background. [log10 units]
     weights : ndarray, shape (n_samples,)
         Declustering weights.
+    seed : int, default 1
+        Of the drawn weights.
 
     Returns
     -------
@@ -163,15 +177,20 @@ def whitened_scores(
     """
     z = residuals.values
     n, m = z.shape
-    inverse = np.linalg.inv(background_covariance(residuals))
-    own = robust_covariance(z) + (FLOOR_SINGLE + m / n) * np.eye(m)
+    inverse: FloatArray = np.asarray(np.linalg.inv(background_covariance(residuals)))
+    spread = robust_covariance(z)
+    own = spread + (FLOOR_SINGLE + m / n) * np.eye(m)
     inverse_own = np.linalg.inv(own)
     extra = _Extra(z, sparse)
     out: dict[str, Whitened] = {}
     for a in associations:
         s = signature(a.weights, residuals)
         dense = tuple(e for e, v in zip(residuals.elements, s, strict=True) if v != 0)
-        score = _calibrated(z @ (inverse @ s), weights) if dense else np.zeros(n)
+        score, scale = _calibrated(z @ (inverse @ s), weights) if dense else (np.zeros(n), 1.0)
+        vectors = _vectors(a, residuals, inverse, spread, seed) / scale
+        noise = np.zeros(n)
+        if residuals.doubt.size:
+            noise = np.sqrt(residuals.doubt**2 @ vectors[0] ** 2)
         tells = np.full(n, float(s @ inverse_own @ s) if dense else 0.0)
         more, more_tells, named = extra.score(a, s)
         total = np.sqrt(tells + more_tells)
@@ -184,13 +203,32 @@ def whitened_scores(
             score,
             np.where(more_tells > 0, more, np.nan),
             ratio,
+            noise,
+            vectors,
         )
     return out
 
 
-def _calibrated(raw: FloatArray, weights: FloatArray) -> FloatArray:
-    scale = mad(raw, weights=weights)
-    return (raw - median(raw, weights)) / (scale if scale > 0 else 1.0)
+def _calibrated(raw: FloatArray, weights: FloatArray) -> tuple[FloatArray, float]:
+    scale = float(mad(raw, weights=weights)) or 1.0
+    return (raw - median(raw, weights)) / scale, scale
+
+
+def _vectors(
+    association: Association,
+    residuals: Residuals,
+    inverse: FloatArray,
+    spread: FloatArray,
+    seed: int,
+) -> FloatArray:
+    """Give the vector of a score, and those of drawn weights brought to the same spread."""
+    drawn = np.random.default_rng([seed, *association.name.encode()])
+    given = signature(association.weights, residuals)
+    factor = np.exp(WEIGHT_DOUBT * drawn.standard_normal((DRAWS, len(given))))
+    every = np.vstack([given, given * factor]) @ inverse
+    size = np.sqrt(np.einsum("km,mj,kj->k", every, spread, every))
+    size = np.where(size > 0, size, 1.0)
+    return every * (size[0] / size)[:, None]
 
 
 class _Extra:

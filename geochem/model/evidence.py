@@ -184,6 +184,38 @@ class Composition:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Detectors:
+    """What the dense scores of one medium are made of, so that their doubts can be drawn.
+
+    Parameters
+    ----------
+    medium : str
+        In whose samples.
+    elements : tuple of str
+        Dense elements.
+    sample_id : ndarray of str, shape (n,)
+        Samples.
+    departures : ndarray, shape (n, n_elements)
+        From what is usual at the place, in robust spreads.
+    vectors : mapping of str to ndarray, shape (1 + n_draws, n_elements)
+        By name of the association: ``departures @ vector`` is the score up to a constant; first
+        with the weights as given, then with weights drawn around them.
+    batch : ndarray of int, shape (n,)
+        Number of the batch of each sample; -1 where not known.
+    batch_error : ndarray, shape (n_elements,)
+        Standard error of the level of a batch, in spreads.
+    """
+
+    medium: str
+    elements: tuple[str, ...]
+    sample_id: npt.NDArray[np.object_]
+    departures: npt.NDArray[np.float32]
+    vectors: Mapping[str, npt.NDArray[np.float64]]
+    batch: npt.NDArray[np.intp]
+    batch_error: npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
     """What is anomalous, per sample.
 
@@ -218,6 +250,11 @@ class Evidence:
         One column per association name, same rows: the score of the densely measured elements
         alone; what sparsely measured ones (a laboratory's gold) say beyond them, NaN where there
         is none; and how much more the sparse ones of a sample tell than the dense ones.
+    noise : pandas.DataFrame, optional
+        One column per association name, same rows: standard deviation of the dense score from
+        measurement and from what may stand behind limits.
+    detectors : tuple of Detectors
+        Per medium, what the dense scores are made of.
     found : tuple of FoundAssociation
         Elements that go together in these data; no target comes from them.
     proxies : tuple of Proxy
@@ -239,3 +276,5 @@ class Evidence:
     dense: pd.DataFrame | None = None
     sparse: pd.DataFrame | None = None
     ratio: pd.DataFrame | None = None
+    noise: pd.DataFrame | None = None
+    detectors: tuple[Detectors, ...] = ()

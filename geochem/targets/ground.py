@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
 
-    from geochem.model.evidence import Association, Evidence
+    from geochem.model.evidence import Association, Detectors, Evidence
 
     FloatArray = npt.NDArray[np.float64]
     IntArray = npt.NDArray[np.intp]
@@ -66,6 +66,10 @@ class Sites:
     dense, sparse, ratio : ndarray, shape (n, n_associations), optional
         What `scores` are made of: scores of the densely measured elements, of those that only a
         part of the samples has (NaN where not), and how much more the latter tell.
+    detectors : mapping of str to Detectors
+        By medium: what the dense scores are made of.
+    detected : ndarray of int, shape (n,)
+        Row of each sample in the detectors of its medium; -1 where it has none.
     """
 
     frame: pd.DataFrame
@@ -81,6 +85,8 @@ class Sites:
     dense: FloatArray | None = None
     sparse: FloatArray | None = None
     ratio: FloatArray | None = None
+    detectors: Mapping[str, Detectors] = field(default_factory=dict)
+    detected: IntArray = field(default_factory=lambda: np.empty(0, dtype=np.intp))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -216,6 +222,9 @@ def gather_sites(
         index=frame.index,
     )
     noise = _score_noise(samples, row, frame, z, backgrounds, chosen)
+    if evidence.noise is not None and chosen:
+        own = evidence.noise[[a.name for a in chosen]].to_numpy(dtype=float)[order]
+        noise = np.where(np.isfinite(own), own, noise)
     z_all = evidence.z_all.reindex(columns=[f"{e}_z" for e in z.columns]).to_numpy(float)[order]
     whole = pd.DataFrame(z_all, columns=list(z.columns), index=frame.index)
     margin = rival = None
@@ -230,7 +239,19 @@ def gather_sites(
     return Sites(
         frame, row, z, whole, scores, noise, chosen, margin, rival,
         dense=made_of[0], sparse=made_of[1], ratio=made_of[2],
+        detectors={d.medium: d for d in evidence.detectors},
+        detected=_detected(evidence.detectors, frame),
     )  # fmt: skip
+
+
+def _detected(detectors: Sequence[Detectors], frame: pd.DataFrame) -> IntArray:
+    import pandas as pd
+
+    out = np.full(len(frame), -1, dtype=np.intp)
+    for d in detectors:
+        mine = (frame["medium"] == d.medium).to_numpy()
+        out[mine] = pd.Index(d.sample_id).get_indexer(pd.Index(frame["sample_id"][mine]))
+    return out
 
 
 def competing(associations: Sequence[Association], seek: Sequence[str]) -> tuple[Association, ...]:

@@ -384,13 +384,13 @@ def probabilities(
 ) -> FloatArray:
     """Give the share of draws in which an outline beats a barren survey.
 
-    Drawn are: the barren survey, with the spread of the background (in `simulate_barren`), and the
-    measurement noise of the scores under the peak.
+    Drawn are: the barren survey, with the spread of the background (in `simulate_barren`), and
+    what is uncertain about the filtered score under the peak (`doubt`).
 
     Parameters
     ----------
     strength, noise : array_like, shape (n,)
-        Peak of the filtered value and the standard deviation that measurement gives it.
+        Peak of the filtered value and its standard deviation.
     barren : Barren
         Simulated surveys.
     seed : int

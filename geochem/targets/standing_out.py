@@ -23,6 +23,7 @@ from geochem.targets.along_lines import (
 )
 from geochem.targets.barren import simulate_barren
 from geochem.targets.catchments import Catchments, catchment_part
+from geochem.targets.doubt import Doubts
 from geochem.targets.grid_parts import grid_part
 from geochem.targets.ground import Ground, Sites
 from geochem.targets.null import (
@@ -278,7 +279,7 @@ def _grid_outlines(
         in_threads(lambda g: around_places(ground, g.places), [g for g in groups if g.enough])
     )
     inside = _inside_of(xy)
-    squares: dict[int, FloatArray] = {}
+    doubts = Doubts(sites, ground, part, ratio[0])
     for group in groups:
         if not group.enough:
             few.append((ground, group))
@@ -302,8 +303,7 @@ def _grid_outlines(
         made.append(
             Outline(
                 ground.medium, ground.grid, number, a, tuple(others), group.strength,
-                _noise(sites, ground, part, group.summit, a,
-                       int(filtered.scale[group.summit, a]), ratio[0], squares),
+                doubts.of(group.summit, a, int(filtered.scale[group.summit, a])),
                 polygon, ground.sites[local], ground.to_map(ground.places[[group.summit]])[0],
                 lines,
             )
@@ -326,34 +326,6 @@ def _inside_of(xy: FloatArray) -> Callable[[BaseGeometry], IntArray]:
         return found
 
     return inside
-
-
-def _noise(
-    sites: Sites,
-    ground: Ground,
-    part: Part,
-    summit: int,
-    association: int,
-    scale: int,
-    ratio: FloatArray,
-    squares: dict[int, FloatArray],
-) -> float:
-    """Carry the measurement error of the scores through the filter of the summit.
-
-    `squares` keeps what is the same for all summits of an association.
-    """
-    if association not in squares:
-        noise = sites.noise[ground.sites, association] / part.background.spread[association]
-        squares[association] = np.zeros(len(ground.places))
-        np.add.at(squares[association], ground.place_of, noise**2)
-    row = part.operators[scale]
-    near = slice(row.indptr[summit], row.indptr[summit + 1])
-    beside = row.indices[near]
-    if part.second is not None:
-        ratio = ratio / np.sqrt(1.0 - np.minimum(part.second.share[scale, summit] ** 2, 0.999))
-    square = squares[association][beside] / ground.count[beside] ** 2
-    weight = row.data[near] / ratio[scale, association]
-    return float(np.sqrt((weight**2 * square).sum()))
 
 
 def _catchment_outlines(
@@ -475,8 +447,9 @@ def _summary(
         "share of weak outlines that meet the element condition and look like nothing else, over "
         "number found at least as strong",
         "weak_outlines_that_pass": round(passing, 3),
-        "drawn": "the barren survey; measurement noise of the scores under the peak; spread of "
-        "the background. Not drawn: weights of the association, levelling, domains",
+        "drawn": "the barren survey and the spread of the background; under the peak the error of "
+        "every value, what may stand behind limits, the weights of the association, the levels of "
+        "batches. Not drawn: the borders of domains",
         "outlines_tried": [
             {
                 "strength": round(o.strength, 3),

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from geochem.anomalies.residuals import Field, expected_log, residuals_of
+from geochem.anomalies.residuals import Field, expected_log, expected_log_error, residuals_of
 from geochem.anomalies.whitening import robust_covariance, signature, whitened_scores
 from geochem.model.evidence import Association
 
@@ -110,6 +110,26 @@ def test_expectation_below_a_limit():
     )
     assert got[0] == pytest.approx(1.0 - 0.5 * 0.7978845608, abs=1e-9)
     assert got[1] == 1.0
+
+
+def test_doubt_of_what_stands_behind_a_limit():
+    """Var[z | z < 0] = 1 - 2/pi, that of a half normal (exact); a detected value has its error."""
+    got = expected_log_error(
+        np.array([0.1, 0.1]), np.array([1.0, 1.0]), np.array([True, False]), np.array([1.0, 0.0]),
+        np.array([0.5, 1.0]),
+    )  # fmt: skip
+    assert got[0] == pytest.approx(0.5 * np.sqrt(1 - 2 / np.pi))
+    assert got[1] == pytest.approx(0.1 / np.log(10))
+
+
+def test_drawn_weights_keep_the_spread_of_the_score():
+    logs = make()
+    found, left = scores(logs), residuals(logs)
+    own = left.values @ found.vectors.T
+    assert own[:, 0] - np.median(own[:, 0]) == pytest.approx(found.dense, abs=1e-9)
+    spread = 1.4826 * np.median(np.abs(own - np.median(own, axis=0)), axis=0)
+    assert spread == pytest.approx(1.0, abs=0.1)
+    assert np.corrcoef(own.T)[0, 1:].min() > 0.6
 
 
 def test_steps_of_batches_and_regional_levels_are_taken_out():
