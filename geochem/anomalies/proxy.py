@@ -20,7 +20,7 @@ import numpy as np
 
 from geochem.elements import element_rank
 from geochem.model.evidence import Proxy
-from geochem.stats.censored import mean_below
+from geochem.stats.censored_normal import mean_below
 from geochem.stats.cross_validation import ground_folds
 from geochem.stats.ridge import ridge
 

@@ -77,7 +77,7 @@ class MeanSd:
         WrongCall
             If shapes do not agree or an option lies outside its range.
         """
-        from geochem.stats.censored import fit_censored_normal
+        from geochem.stats.censored_normal import fit_censored_normal
         from geochem.stats.declustering import effective_n
 
         check_option(self.name, "k", self.k, low=0, high=100)

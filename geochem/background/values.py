@@ -14,7 +14,8 @@ import numpy as np
 from geochem.background.sample_ground import Ground
 from geochem.errors import WrongCall
 from geochem.model.threshold import Threshold
-from geochem.stats.censored import fit_censored_normal, flags
+from geochem.stats.censored import flags
+from geochem.stats.censored_normal import fit_censored_normal
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.errors import WrongCall, unknown
-from geochem.stats.censored import fit_censored_normal, mean_below
+from geochem.stats.censored_normal import fit_censored_normal, mean_below
 from geochem.stats.imputation import draws as draw_values
 from geochem.stats.imputation import expected
 

@@ -18,7 +18,7 @@ from geochem.model.finding import Finding, name_some
 from geochem.model.quality import VARIANCES
 from geochem.model.tables import conform
 from geochem.quality.arrange import Arranged, by_text, places
-from geochem.stats.censored import fit_censored_normal
+from geochem.stats.censored_normal import fit_censored_normal
 from geochem.stats.nested_anova import nested_anova
 from geochem.stats.robust_anova import huber_mean_scale, robust_nested_anova, robust_pair_variance
 

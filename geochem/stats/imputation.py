@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from geochem.stats.censored import mean_below
+from geochem.stats.censored_normal import mean_below
 from geochem.stats.mcd import sorted_rows
 
 if TYPE_CHECKING:

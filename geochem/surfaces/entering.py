@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from geochem.stats.censored import fit_censored_normal, mean_below
+from geochem.stats.censored_normal import fit_censored_normal, mean_below
 from geochem.surfaces.scale import Scale
 
 if TYPE_CHECKING:

@@ -190,6 +190,8 @@ def _basins(top: FloatArray, neighbours: list[IntArray]) -> IntArray:
 def _members(basin: IntArray) -> dict[int, IntArray]:
     """List the places of every summit, ascending."""
     places = np.flatnonzero(basin >= 0)
+    if not len(places):
+        return {}
     order = places[np.argsort(basin[places], kind="stable")]
     summits, starts = np.unique(basin[order], return_index=True)
     return dict(zip(summits.tolist(), np.split(order, starts[1:]), strict=True))

@@ -110,3 +110,8 @@ def test_rows_of_irregular_sampling():
     assert rows_of(row, regular=False) == 1
     assert rows_of(rng.uniform(0, 3, (6, 2)), regular=False) >= 2
     assert line_numbers([0.0, 1.0, 0.1, 2.0]).tolist() == [0, 1, 0, 2]
+
+
+def test_a_field_that_rises_nowhere_has_no_outline():
+    g = ground()
+    assert groups(g, np.full(len(g.places), -1.0)) == []
