@@ -144,7 +144,8 @@ class Calibration:
     log : bool
         Fitted on log10 values.
     n, n_left_out : int
-        Pairs used; pairs left out because one side is a limit.
+        Pairs measured on both sides; pairs left out because one side is a limit (where many lie
+        below detection they are used by their likelihood, and the reason says so).
     low, high : float
         Valid range of x. [mg/kg]
     r2 : float

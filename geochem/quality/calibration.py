@@ -13,6 +13,7 @@ from geochem.model.finding import Finding, name_some
 from geochem.model.quality import Calibration
 from geochem.quality.calibration_fit import Fit, fit_line
 from geochem.quality.calibration_groups import LEAST_GAP, Group, read_under, split_pairs
+from geochem.quality.calibration_limits import count_below, line_with_limits
 from geochem.quality.calibration_pairs import (
     PAIR_COLUMNS,
     Errors,
@@ -50,8 +51,9 @@ def calibrate(
 ) -> tuple[tuple[Calibration, ...], pd.DataFrame, list[Finding]]:
     """Fit every portable-XRF element to every laboratory assay that has it.
 
-    Pairs are the samples that both have measured; pairs with a limit on either side are left out
-    and counted, so are readings of batches that failed. Whether a calibration may be used is
+    Pairs are the samples that both have measured; pairs with a limit on either side are counted and
+    left out, or where many lie below detection used by their likelihood; readings of batches that
+    failed are left out. Whether a calibration may be used is
     decided by the number of pairs and by cross-validated error and bias, not by r2.
 
     Parameters
@@ -160,9 +162,17 @@ def _one(
     wild = np.zeros(len(pairs), dtype=bool)
     wild[place[fit.wild]] = True
     kept = used["x"].to_numpy()[~fit.wild]
-    left_out = int(pairs["reason"].isin(["below detection", "above the range"]).sum())
+    limited = count_below(pairs)
+    left_out = int((pairs["reason"] == "above the range").sum())
+    whole = line_with_limits(fit, pairs, wild)
+    if whole is None:
+        left_out += limited
+    else:
+        fit = whole
     near, near_se = _near_threshold(kept, fit, everything)
-    verdict, reason = _verdict(job, fit, kept, left_out, everything, limits, near, near_se)
+    verdict, reason = _verdict(
+        job, fit, kept, (left_out, limited), everything, limits, near, near_se
+    )
     if group.lacking:
         verdict = "provisional" if verdict == "pass" else verdict
         reason += f"; {group.lacking}"
@@ -195,10 +205,11 @@ def _near_threshold(
 
 
 def _verdict(
-    job: _Job, fit: Fit, x: npt.NDArray[np.float64], left_out: int,
+    job: _Job, fit: Fit, x: npt.NDArray[np.float64], counts: tuple[int, int],
     everything: npt.NDArray[np.float64], limits: QualityLimits,
     near: float = float("nan"), near_se: float = 0.0,
 ) -> tuple[str, str]:  # fmt: skip
+    left_out, limited = counts
     numbers = (
         f"{fit.n} pairs, {x.min():.3g} to {x.max():.3g} ppm, error {fit.rmse_pct:.0f} %"
         f"{f' over {fit.blocks} batches left out in turn' if fit.blocks else ''}, "
@@ -208,6 +219,11 @@ def _verdict(
         numbers += f", near the threshold {near:+.0f} %"
     if left_out:
         numbers += f", {left_out} pairs with a limit left out"
+    if "without limits" in fit.others:
+        numbers += (
+            f", {limited} pairs below detection used by their likelihood (slope {fit.slope:.2f}, "
+            f"without them {fit.others['without limits']:.2f})"
+        )
     if job.digestion in PART:
         return "fail", (
             f"{job.reference} is a {job.digestion} digestion and portable XRF sees everything: "
@@ -239,7 +255,7 @@ def _verdict(
         grade, why = "provisional", f"{why}; {limits.calibration_pairs} pairs are needed to pass"
     if len(everything) >= 20 and np.quantile(x, 0.25) > np.quantile(everything, 0.75):
         grade, why = "provisional", f"{why}; the pairs were picked from high readings only"
-    if left_out > fit.n:
+    if limited > fit.n:
         grade, why = "provisional", f"{why}; most pairs are below detection"
     low, high = fit.others.get("theil-sen low", np.nan), fit.others.get("theil-sen high", np.nan)
     clear = fit.slope_interval[1] < low or fit.slope_interval[0] > high

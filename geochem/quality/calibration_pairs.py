@@ -193,7 +193,7 @@ def collect_pairs(
     Returns
     -------
     pandas.DataFrame
-        `PAIR_COLUMNS`, then ``reason, assumed``.
+        `PAIR_COLUMNS`, then ``reason, assumed, x_below, y_below``.
     """
     import pandas as pd
 
@@ -211,6 +211,7 @@ def collect_pairs(
                     "sample_id": frame["sample_id"].to_numpy(dtype=object)[both],
                     "x": x.value[both], "y": y.value[both],
                     "x_stated": x.err[both], "y_stated": y.err[both],
+                    "x_below": x.below[both], "y_below": y.below[both],
                     "reason": np.select(
                         [below, above, (x.value[both] <= 0) | (y.value[both] <= 0)],
                         ["below detection", "above the range", "not above zero"], "",
@@ -218,7 +219,7 @@ def collect_pairs(
                 }
             )
         )  # fmt: skip
-    names = ["sample_id", "x", "y", "x_stated", "y_stated", "reason"]
+    names = ["sample_id", "x", "y", "x_stated", "y_stated", "x_below", "y_below", "reason"]
     pairs = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=names)
     pairs = pairs.sort_values("sample_id", kind="stable").reset_index(drop=True)
     pairs["reason"] = pairs["reason"].astype(object)
@@ -237,4 +238,4 @@ def collect_pairs(
     pairs["element"], pairs["assay"], pairs["reference_assay"] = element, assay, reference
     pairs["used"] = (pairs["reason"] == "").to_numpy(dtype=bool)
     pairs["assumed"] = x_assumed or y_assumed
-    return pairs[[*PAIR_COLUMNS, "reason", "assumed"]]
+    return pairs[[*PAIR_COLUMNS, "reason", "assumed", "x_below", "y_below"]]

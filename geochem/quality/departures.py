@@ -142,6 +142,9 @@ def _departures(rows: pd.DataFrame, family: dict[str, int], limits: QualityLimit
     n_batches = table.groupby("chart", observed=True)["batch"].transform("nunique")
     fixed = between**2 * (1 + 1 / n_batches.to_numpy(dtype=float))
     room = (limits.xrf_bias_pct / 100 / (student.isf(chance / 2, 2 * degrees) + _NINETEEN)) ** 2
+    # A departure must also be large enough to matter before it fails.
+    spare = max(limits.xrf_bias_pct - limits.departure_fail_pct, 0.0) / 100
+    room = np.minimum(room, (spare / _NINETEEN) ** 2)
     with np.errstate(divide="ignore", invalid="ignore"):
         enough = np.where(room > fixed, np.ceil(clear * (se**2 - fixed) / (room - fixed)), np.nan)
     return table.assign(
@@ -153,7 +156,7 @@ def _departures(rows: pd.DataFrame, family: dict[str, int], limits: QualityLimit
         z=departure / se,
         fail_z=fail_z,
         n_clear=clear,
-        shows_pct=100 * (fail_z + _NINETEEN) * se,
+        shows_pct=np.maximum(100 * fail_z * se, limits.departure_fail_pct) + 100 * _NINETEEN * se,
         enough=enough,
         warn_z=student.isf(_THREE_S / 2, degrees),
         bias=rows.groupby("group", observed=True)["bias_pct"].median(),

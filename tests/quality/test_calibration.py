@@ -211,7 +211,7 @@ def test_no_relation_fails_however_small_the_error():
     x, y = (20000 * (1 + 0.03 * rng.standard_normal(60)) for _ in range(2))
     fit = fit_line(x, y, 0.03 * x, 0.03 * y)
     job = _Job("K", "xrf", "lab", "total", fraction_differs=False)
-    verdict, reason = _verdict(job, fit, x, 0, x, QualityLimits())
+    verdict, reason = _verdict(job, fit, x, (0, 0), x, QualityLimits())
     assert verdict == "fail"
     assert "no relation" in reason
 
@@ -227,3 +227,37 @@ def test_intervals_cover_when_stated_errors_are_too_small():
         fit = fit_line(x, y, 0.02 * x, 0.05 * y, extras=False)
         hits += abs(fit.slope - 1.0) < 1.645 * fit.slope_se
     assert 0.84 <= hits / 200 <= 0.96
+
+
+def test_many_pairs_below_detection_are_used_and_few_are_not():
+    """A line through the readings that happened to come out above the limit is too steep."""
+    import pandas as pd
+
+    from geochem.quality.calibration_limits import line_with_limits
+
+    rng = np.random.default_rng(6)
+    true = 10 ** rng.normal(1.3, 0.35, 300)
+    x = 1.2 * true * (1 + 0.05 * rng.standard_normal(300)) + 10 * rng.standard_normal(300)
+    y = true * (1 + 0.04 * rng.standard_normal(300))
+    for limit, many in ((30.0, True), (3.0, False)):
+        below = x < limit
+        at = np.where(below, limit, x)
+        pairs = pd.DataFrame(
+            {
+                "x": at, "y": y, "x_err": np.hypot(10, 0.05 * at), "y_err": 0.04 * y,
+                "x_below": below, "y_below": False, "used": ~below,
+                "reason": np.where(below, "below detection", ""),
+            }
+        )  # fmt: skip
+        used = pairs[pairs["used"]]
+        fit = fit_line(*(used[c].to_numpy() for c in ("x", "y", "x_err", "y_err")))
+        wild = np.zeros(len(pairs), dtype=bool)
+        found = line_with_limits(fit, pairs, wild)
+        if not many:
+            assert found is None
+            continue
+        assert below.mean() > 0.5
+        assert fit.slope > 1.15
+        assert found.slope == pytest.approx(1.0, abs=0.12)
+        assert found.others["without limits"] == fit.slope
+        assert found.at(np.array([120.0]))[0] == pytest.approx(100.0, rel=0.15)
