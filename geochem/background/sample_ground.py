@@ -40,7 +40,7 @@ class Ground:
     order: npt.NDArray[np.intp]
     scores: Array
     weights: Array | None
-    _summed: list[Array] = field(default_factory=list)
+    _summed: list[Array] = field(default_factory=list, init=False)
 
     @classmethod
     def of(cls, places: Array, values: Array, weights: Array | None) -> Ground | None:

@@ -246,6 +246,10 @@ class Evidence:
         explanation (oxides, another rock, organic soil) fit the ground around each sample, as
         logarithms of likelihood ratios to background, and the rival in words; same rows. NaN and
         None where nothing can be said of neighbours.
+    found : tuple of FoundAssociation
+        Elements that go together in these data; no target comes from them.
+    proxies : tuple of Proxy
+        Predicted laboratory elements; they enter no score.
     dense, sparse, ratio : pandas.DataFrame, optional
         One column per association name, same rows: the score of the densely measured elements
         alone; what sparsely measured ones (a laboratory's gold) say beyond them, NaN where there
@@ -255,10 +259,6 @@ class Evidence:
         measurement and from what may stand behind limits.
     detectors : tuple of Detectors
         Per medium, what the dense scores are made of.
-    found : tuple of FoundAssociation
-        Elements that go together in these data; no target comes from them.
-    proxies : tuple of Proxy
-        Predicted laboratory elements; they enter no score.
     """
 
     anomalies: gpd.GeoDataFrame

@@ -56,6 +56,11 @@ class Doubts:
             Column of the scores.
         scale : int
             Which filter.
+
+        Returns
+        -------
+        float
+            In the unit of the field.
         """
         row = self.part.operators[scale]
         near = slice(row.indptr[summit], row.indptr[summit + 1])
