@@ -7,6 +7,7 @@ import multiprocessing
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -86,13 +87,14 @@ def _pieces(methods: Sequence[Method], bundle: Bundle, folder: Path) -> list[Pie
         for name, renderer, options in methods
         if not hasattr(renderer, "pieces")
     ]
-    parted = [
-        (name, piece)
+    parted: list[list[Piece]] = [
+        [(name, piece) for piece in renderer.pieces(bundle, folder, **options)]
         for name, renderer, options in methods
         if hasattr(renderer, "pieces")
-        for piece in renderer.pieces(bundle, folder, **options)
     ]
-    return [*whole, *parted]
+    # few pieces are large ones, and large ones come first
+    parted.sort(key=len)
+    return [*whole, *chain.from_iterable(parted)]
 
 
 def _shared(

@@ -115,9 +115,9 @@ def locate_samples(
     edges = None if boundary is None or not len(boundary) else boundary.geometry.union_all()
     far, outside = _far(x[placed], y[placed], edges)
     reason[placed[far]] = "position-far"
+    sources = {t: _source(t, target) for t in dict.fromkeys(named) if t is not None}
     explain_far(
-        reason, x, y, given_x, given_y,
-        [None if t is None else _source(t, target) for t in named], target,
+        reason, x, y, given_x, given_y, [None if t is None else sources[t] for t in named], target,
     )  # fmt: skip
     gone = np.array([r is not None for r in reason], dtype=bool)
     x[gone] = np.nan

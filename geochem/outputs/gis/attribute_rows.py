@@ -61,7 +61,7 @@ def _insert(connection: sqlite3.Connection, table: str, block: pd.DataFrame) -> 
         word = _constant(values)
         words.append("?" if word is None else word)
         if word is None:
-            changing.append(values)
+            changing.append(_without_gaps(values) if block.dtypes.iloc[j].kind == "O" else values)
     rows = zip(*changing, strict=True) if changing else (() for _ in range(len(block)))
     connection.executemany(
         f"INSERT INTO {_quoted(table)} ({names}) VALUES ({', '.join(words)})", rows
@@ -82,9 +82,19 @@ def _values(column: pd.Series) -> list[Any]:
         return list(np.array([*days, None], dtype=object)[code])
     if is_bool_dtype(column.dtype) and not column.isna().any():
         return column.to_numpy().astype(int).tolist()
-    plain = column.to_numpy(dtype=object, copy=True)
+    plain = column.to_numpy(dtype=object)
+    if column.dtype == object:
+        return list(plain)
+    plain = plain.copy()
     plain[column.isna().to_numpy()] = None
     return list(plain)
+
+
+def _without_gaps(values: list[Any]) -> list[Any]:
+    """Give None for the marks of pandas that SQLite does not know."""
+    import pandas as pd
+
+    return [None if v is pd.NA or v is pd.NaT else v for v in values]
 
 
 def _constant(values: list[Any]) -> str | None:
@@ -92,7 +102,11 @@ def _constant(values: list[Any]) -> str | None:
     value = values[0]
     if isinstance(value, float) and math.isnan(value):
         return "NULL" if all(map(math.isnan, values)) else None
-    if values[-1] != value or values.count(value) != len(values):
+    if (
+        type(value) is not type(values[-1])
+        or values[-1] != value
+        or values.count(value) != len(values)
+    ):
         return None
     if value is None:
         return "NULL"

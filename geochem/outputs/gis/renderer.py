@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import sqlite3
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -58,15 +59,45 @@ class GisRenderer:
         list of Path
             What was written.
         """
-        from geochem.outputs.gis.geotiff import write_surface
+        pieces = self.pieces(bundle, folder, results_table=results_table, geoparquet=geoparquet)
+        return [path for piece in pieces for path in piece()]
+
+    def pieces(
+        self,
+        bundle: Bundle,
+        folder: Path,
+        *,
+        results_table: bool = True,
+        geoparquet: Literal["auto", "always", "never"] = "auto",
+    ) -> list[Callable[[], list[Path]]]:
+        """Give `render` in pieces that several processes can share.
+
+        Parameters
+        ----------
+        bundle, folder, results_table, geoparquet
+            As in `render`.
+
+        Returns
+        -------
+        list of callable
+            Each writes some files and gives them; the longest first.
+        """
         from geochem.outputs.gis.parquet import write_geoparquet
-        from geochem.outputs.gis.styles import write_styles
 
         folder = Path(folder)
+        path = folder / "campaign.gpkg"
+        return [
+            lambda: [write_geopackage(bundle, path, results_table=results_table)],
+            lambda: write_geoparquet(bundle, folder, geoparquet),
+            lambda: self._small_files(bundle, folder),
+        ]
+
+    def _small_files(self, bundle: Bundle, folder: Path) -> list[Path]:
+        from geochem.outputs.gis.geotiff import write_surface
+        from geochem.outputs.gis.styles import write_styles
+
         report = bundle.targets
-        written = [write_geopackage(bundle, folder / "campaign.gpkg", results_table=results_table)]
-        written += write_styles(bundle, folder / "styles")
-        written += write_geoparquet(bundle, folder, geoparquet)
+        written = write_styles(bundle, folder / "styles")
         targets = contract_frame(report.targets, contract.TARGETS)
         written.append(write_geojson(targets, folder / "targets.geojson"))
         written.append(write_gpx(_target_points(targets), folder / "targets.gpx"))
