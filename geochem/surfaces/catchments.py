@@ -258,7 +258,7 @@ def _elements(
     for element in elements:
         if element not in elements_of(mine):
             continue
-        value, below, _, err = values_of(mine, element)
+        value, below, above, err = values_of(mine, element)
         known = np.isfinite(value) & (value > 0)
         part = float(below[known].mean()) if known.any() else 1.0
         if known.sum() < _FEWEST or part > _MOST_BELOW:
@@ -272,7 +272,7 @@ def _elements(
                 )
             )  # fmt: skip
             continue
-        log = entering(value, below, err).log
+        log = entering(value, below, err, above).log
         here = [unit == k for k in range(len(out))]
         mean = np.array(
             [10 ** np.nanmean(log[m]) if np.isfinite(log[m]).any() else np.nan for m in here]

@@ -43,7 +43,9 @@ class Entering:
         return values, self.log_variance * (rise / (2 * step)) ** 2
 
 
-def entering(value: FloatArray, below: BoolArray, err: FloatArray) -> Entering:
+def entering(
+    value: FloatArray, below: BoolArray, err: FloatArray, above: BoolArray | None = None
+) -> Entering:
     """Prepare the accepted values of one element.
 
     Parameters
@@ -54,22 +56,32 @@ def entering(value: FloatArray, below: BoolArray, err: FloatArray) -> Entering:
         Known only to lie under the limit.
     err : ndarray, shape (n,)
         One standard uncertainty. [mg/kg]
+    above : ndarray of bool, shape (n,), optional
+        Known only to lie over the value: beyond the range of the method.
 
     Returns
     -------
     Entering
         A value below detection enters as its expectation under the limit in a censored lognormal
-        fit of all values; its error variance is the squared distance to the limit.
+        fit of all values; its error variance is the squared distance to the limit. A value beyond
+        the range likewise, over its limit.
     """
     known = np.isfinite(value) & (value > 0)
     log = np.full(len(value), np.nan)
     log[known] = np.log10(value[known])
     variance = np.zeros(len(value))
-    measured = known & ~below & np.isfinite(err)
+    over = np.zeros(len(value), dtype=bool) if above is None else known & above
+    measured = known & ~below & ~over & np.isfinite(err)
     variance[measured] = (err[measured] / value[measured] / np.log(10.0)) ** 2
     limit = known & below
+    if limit.any() or over.any():
+        fit = fit_censored_normal(log[known], below[known], over[known])
+        if fit is not None and over.any():
+            # the mirror of what lies under a limit
+            more = -mean_below(-fit.mean, fit.sd, -log[over])
+            variance[over] = (more - log[over]) ** 2
+            log[over] = more
     if limit.any():
-        fit = fit_censored_normal(log[known], below=below[known])
         # without a fit (hardly any detects) the limit itself stands, as uncertain as half of it
         expected = log[limit] - 0.3 if fit is None else mean_below(fit.mean, fit.sd, log[limit])
         variance[limit] = (log[limit] - expected) ** 2

@@ -216,10 +216,10 @@ def _leading(evidence: Evidence, medium: str) -> list[str]:
 
 
 def _entering(mine: Any, element: str) -> tuple[Entering, npt.NDArray[np.bool_], float, int]:
-    value, below, _, err = values_of(mine, element)
+    value, below, above, err = values_of(mine, element)
     known = np.isfinite(value) & (value > 0)
     share = float(below[known].mean()) if known.any() else 1.0
-    return entering(value, below, err), known & below, share, int(known.sum())
+    return entering(value, below, err, above), known & below, share, int(known.sum())
 
 
 def _element(

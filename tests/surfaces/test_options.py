@@ -237,3 +237,22 @@ def test_options_are_refused_in_a_sentence():
         surface_options({"models": ["round"]})
     with pytest.raises(WrongCall, match="0-1"):
         surface_options({"nugget_share": 2.0})
+
+
+def test_values_beyond_the_range_enter_above_their_limit():
+    from geochem.surfaces.entering import entering
+
+    rng = np.random.default_rng(3)
+    true = 10 ** rng.normal(2.0, 0.4, 2000)
+    above = true > 300.0
+    none = np.zeros(2000, dtype=bool)
+    value = np.minimum(true, 300.0)
+    entered = entering(value, none, np.full(2000, np.nan), above)
+    # the mean of what was hidden is met, and told as less sure
+    hidden = float(np.log10(true[above]).mean())
+    assert entered.log[above].mean() == pytest.approx(hidden, abs=0.03)
+    assert (entered.log_variance[above] > 0).all()
+    np.testing.assert_array_equal(entered.log[~above], np.log10(true[~above]))
+    both = entering(np.maximum(value, 40.0), true < 40.0, np.full(2000, np.nan), above)
+    assert (both.log[true < 40.0] < np.log10(40.0)).all()
+    assert (both.log[above] > np.log10(300.0)).all()
