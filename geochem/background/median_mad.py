@@ -125,17 +125,18 @@ def _interval(
     from geochem.stats.intervals import interval, median_mad_draws, quantile_draws
     from geochem.stats.robust import MAD_SCALE
 
-    if upper_half:
-        quantiles = quantile_draws(data.x, [0.5, 0.75], data.weights)
-        middle, spread = quantiles[:, 0], MAD_SCALE * (quantiles[:, 1] - quantiles[:, 0])
-    else:
-        middle, spread = median_mad_draws(data.x, data.weights)
-    value = location + k * scale
-    draws = middle + k * spread * (1.0 if scaled_mad else 1 / MAD_SCALE)
     raw = scale / MAD_SCALE if scaled_mad else scale
     # influence of a value on median and MAD of a normal population, the same units left out
     influence = (data.x > location) / 0.3989 + k * MAD_SCALE * (
         np.abs(data.x - location) > raw
     ) / 0.6356
-    low, high = interval(value + data.wider(influence) * (draws - value))
+    wider = data.wider(influence)
+    if upper_half:
+        quantiles = quantile_draws(data.x, [0.5, 0.75], data.weights, inflation=wider)
+        middle, spread = quantiles[:, 0], MAD_SCALE * (quantiles[:, 1] - quantiles[:, 0])
+    else:
+        middle, spread = median_mad_draws(data.x, data.weights, inflation=wider)
+    value = location + k * scale
+    draws = middle + k * spread * (1.0 if scaled_mad else 1 / MAD_SCALE)
+    low, high = interval(draws)
     return data.back(min(low, value)), data.back(max(high, value))

@@ -119,9 +119,9 @@ class MovingWindow:
         local = np.full(x.size, np.nan)
         local[ok] = around + middle + self.k * scale
         value = float(np.median(local[ok]))
-        m, s = median_mad_draws(rest, part)
+        m, s = median_mad_draws(rest, part, inflation=data.wider(data.x > median(data.x)))
         draws = m + self.k * s - middle - self.k * scale
-        low, high = interval(value + data.wider(data.x > median(data.x)) * draws)
+        low, high = interval(value + draws)
         warnings = list(data.warnings)
         if data.n_below:
             warnings.append(f"{data.n_below} values below detection entered at their limits.")

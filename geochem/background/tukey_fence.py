@@ -105,13 +105,14 @@ class TukeyFence:
             if not q3 > q1:
                 return fall_back(data, obstacle(data, 0.0))
         value = q3 + self.k * (q3 - q1)
+        wider = data.wider((1 + self.k) * (data.x > q3) - self.k * (data.x > q1))
         if data.n <= FEW:
-            draws = np.quantile(resamples(data.x, data.weights), [0.25, 0.75], axis=1).T
+            drawn = resamples(data.x, data.weights, inflation=wider)
+            draws = np.quantile(drawn, [0.25, 0.75], axis=1).T
         else:
-            draws = quantile_draws(data.x, [0.25, 0.75], data.weights)
-        influence = (1 + self.k) * (data.x > q3) - self.k * (data.x > q1)
+            draws = quantile_draws(data.x, [0.25, 0.75], data.weights, inflation=wider)
         fences = draws[:, 1] + self.k * (draws[:, 1] - draws[:, 0])
-        low, high = interval(value + data.wider(influence) * (fences - value))
+        low, high = interval(fences)
         return Threshold(
             data.back(value), data.back(min(low, value)), data.back(max(high, value)), self.name,
             parameters, data.n, data.n_below, data.transform, self.reference, tuple(warnings),

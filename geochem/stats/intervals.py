@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 FEW = 300
 _DRAWS = 200
+#: values of a resample at least, however alike neighbours are
+_LEAST = 8
 _SEED = 20240
 
 
@@ -44,7 +46,7 @@ def wanted() -> bool:
     return not _POINT_ONLY.get()
 
 
-def resamples(x: Array, weights: Array | None = None) -> Array:
+def resamples(x: Array, weights: Array | None = None, *, inflation: float = 1.0) -> Array:
     """Draw bootstrap samples of values, with probability in proportion to their weights.
 
     Parameters
@@ -53,6 +55,9 @@ def resamples(x: Array, weights: Array | None = None) -> Array:
         Finite values.
     weights : ndarray, shape (n,), optional
         Zero or more; samples then have the effective number of values.
+    inflation : float, default 1
+        How much wider intervals are because values are not independent: so many times fewer values,
+        squared, are drawn from. Multiplying the draws instead would blow up the steps of rounding.
 
     Returns
     -------
@@ -62,16 +67,19 @@ def resamples(x: Array, weights: Array | None = None) -> Array:
     rng = np.random.default_rng(_SEED)
     if weights is None:
         x = np.sort(x)
-        return np.asarray(x[rng.integers(0, x.size, (_DRAWS, x.size))])
+        m = max(_LEAST, round(x.size / inflation**2)) if inflation > 1 else x.size
+        return np.asarray(x[rng.integers(0, x.size, (_DRAWS, m))])
     order = np.lexsort((weights, x))
     x, w = x[order], weights[order]
-    m = max(2, round(effective_n(w)))
+    m = max(2 if inflation == 1 else _LEAST, round(effective_n(w) / inflation**2))
     cumulative = np.cumsum(w) / w.sum()
     place = np.searchsorted(cumulative, rng.random((_DRAWS, m)), side="right")
     return np.asarray(x[np.minimum(place, x.size - 1)])
 
 
-def quantile_draws(x: Array, probabilities: list[float], weights: Array | None = None) -> Array:
+def quantile_draws(
+    x: Array, probabilities: list[float], weights: Array | None = None, *, inflation: float = 1.0
+) -> Array:
     """Draw what the quantiles of other samples like this one would be.
 
     Parameters
@@ -82,6 +90,9 @@ def quantile_draws(x: Array, probabilities: list[float], weights: Array | None =
         Which quantiles, ascending.
     weights : ndarray, shape (n,), optional
         Zero or more.
+    inflation : float, default 1
+        How much wider intervals are because values are not independent: so many times fewer values,
+        squared, are drawn from. Multiplying the draws instead would blow up the steps of rounding.
 
     Returns
     -------
@@ -96,13 +107,15 @@ def quantile_draws(x: Array, probabilities: list[float], weights: Array | None =
 
     p = np.asarray(probabilities)
     n = float(x.size) if weights is None else effective_n(weights)
-    covariance = (np.minimum.outer(p, p) - np.outer(p, p)) / n
+    covariance = (np.minimum.outer(p, p) - np.outer(p, p)) / n * inflation**2
     u = p + _normals(covariance)
     u = np.sort(np.clip(u, 0, 1), axis=1)
     return weighted_quantile(x, u.ravel(), weights).reshape(u.shape)
 
 
-def median_mad_draws(x: Array, weights: Array | None = None) -> tuple[Array, Array]:
+def median_mad_draws(
+    x: Array, weights: Array | None = None, *, inflation: float = 1.0
+) -> tuple[Array, Array]:
     """Draw what median and scaled MAD of other samples like this one would be.
 
     Parameters
@@ -111,6 +124,9 @@ def median_mad_draws(x: Array, weights: Array | None = None) -> tuple[Array, Arr
         Finite values.
     weights : ndarray, shape (n,), optional
         Zero or more.
+    inflation : float, default 1
+        How much wider intervals are because values are not independent: so many times fewer values,
+        squared, are drawn from. Multiplying the draws instead would blow up the steps of rounding.
 
     Returns
     -------
@@ -120,14 +136,14 @@ def median_mad_draws(x: Array, weights: Array | None = None) -> tuple[Array, Arr
     from geochem.stats.robust import MAD_SCALE, mad, median, weighted_quantile
 
     if x.size <= FEW:
-        draws = resamples(x, weights)
+        draws = resamples(x, weights, inflation=inflation)
         middle = np.median(draws, axis=1)
         return middle, MAD_SCALE * np.median(np.abs(draws - middle[:, None]), axis=1)
     middle0, spread0 = median(x, weights), mad(x, weights, scaled=False)
     w = np.ones(x.size) if weights is None else weights
     n = effective_n(w)
     both = float(w[(x <= middle0) & (x >= middle0 - spread0)].sum() / w.sum())
-    covariance = np.array([[0.25, both - 0.25], [both - 0.25, 0.25]]) / n
+    covariance = np.array([[0.25, both - 0.25], [both - 0.25, 0.25]]) / n * inflation**2
     u = np.clip(0.5 + _normals(covariance), 0, 1)
     middle = weighted_quantile(x, u[:, 0], weights)
     spread = weighted_quantile(np.abs(x - middle0), u[:, 1], weights)

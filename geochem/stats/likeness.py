@@ -30,11 +30,15 @@ _ASKED = 4_000
 _COARSE, _FINE = 1.35, 1.12
 #: terms of the Hermite series
 _TERMS = 8
+#: longest range, in half diagonals of the ground: what reaches further is its regional pattern
+_LONGEST = 0.25
+#: fewest independent samples that a survey is taken for
+_INDEPENDENT = 12.0
 #: gain in chi-square that likeness must bring to be believed: three parameters, one in a hundred
 _GAIN = 11.3
 #: the inflation scatters as if from so many independent samples per degree of freedom (our
 #: simulations of grids and scattered samples, ranges of one to six spacings)
-_PER_FREEDOM = 9.0
+_PER_FREEDOM = 7.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,7 +113,7 @@ def surroundings(coordinates: Array, weights: Array | None = None) -> Surroundin
         np.concatenate([a[inside], b]) for a, b in zip((first, second, apart), closer, strict=True)
     )
     chosen, lag, mean = _pairs(apart, 1.2 * spacing, reach)
-    ranges = spacing * np.geomspace(0.7, max(reach / spacing, 2.0), 24)
+    ranges = spacing * np.geomspace(0.7, max(_LONGEST * reach / spacing, 2.0), 20)
     pairs = np.bincount(lag, minlength=len(mean))
     models = [np.vstack([_exponential(h, ranges), _spherical(h, ranges)]) for h in (mean, at)]
     return Surroundings(
@@ -236,6 +240,7 @@ def inflation(
         return 1.0
     part = np.array([float(w @ (d * h)) ** 2 for h in _hermite(scores)]) / whole
     part *= 1 / max(float(part.sum()), 1.0)
+    summed = np.minimum(summed, max(influence.size / _INDEPENDENT, 1.0))
     effect = max(float(part @ summed) + 1 - float(part.sum()), 1.0)
     freedom = max(influence.size / float(summed[0]) / _PER_FREEDOM, 2.0)
     # the last digits depend on the order of rows: they are cut

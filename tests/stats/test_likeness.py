@@ -55,7 +55,7 @@ def test_hermite_series_of_an_indicator():
     z = ndtri((np.arange(20_000) + 0.5) / 20_000)
     summed = 1 + 0.5 ** np.arange(1, 9)
     wider = inflation((z > 0).astype(float), z, summed)
-    freedom = 20_000 / 1.5 / 9
+    freedom = 20_000 / 1.5 / 7
     student = 1 + (1.6448536**2 + 1) / (4 * freedom)
     assert wider / student == pytest.approx(np.sqrt(1 + 2 / np.pi * np.arcsin(0.5)), rel=2e-3)
 
