@@ -41,7 +41,8 @@ def test_alike_values_inflate_as_much_as_medians_scatter():
     truth = np.median(fields, axis=1).std() / np.sqrt(np.pi / 2 / 900)
     around = surroundings(xy)
     found = np.array([_of_median(f, around) for f in fields[:80]])
-    assert np.median(found) == pytest.approx(truth, rel=0.15)
+    # Student's quantile widens a little more
+    assert 0.95 < np.median(found) / truth < 1.3
     # a share far in the tail feels less of it
     z = _scores(fields[0])
     summed = summed_likeness(z, around)
