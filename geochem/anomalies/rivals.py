@@ -47,7 +47,7 @@ MIXED = (0.15, 0.4, 1.0)
 #: how far a departure strays from its explanation, as a share of its root mean square
 STRAY = 0.25
 #: what is taken from the gain of an association beside a rival (chosen on simulated surveys)
-BOTH_COST = 5.5
+BOTH_COST = 7.0
 
 
 @dataclass(frozen=True, slots=True)
