@@ -154,16 +154,23 @@ def run(
                 tell("Nothing has changed")
             return _unchanged(folder, since, job.bundle, work.messages)
 
+        fitting = jobs
+
         def starts(operation: Operation) -> None:
+            nonlocal fitting
             if operation.name == "join" and "assays" in job.state:
                 values = sum(len(read.results) for read in job.state["assays"])
-                check_campaign(len(job.state["field_log"]), values, allowed)
+                fitting = check_campaign(len(job.state["field_log"]), values, jobs, allowed)
             tell(operation.title)
 
         bundle = job.bundle(starts)
         timings = job.timings
         making = work.start()
-        timings.update(render_all(methods, bundle, making, jobs=jobs, tell=tell))
+        if fitting < jobs:
+            work.messages.append(
+                f"--memory {memory} allows {fitting} of {jobs} processes; the files are the same."
+            )
+        timings.update(render_all(methods, bundle, making, jobs=fitting, tell=tell))
         previous, decided = job.state["previous"], settings.decisions
         write_run_record(
             making,

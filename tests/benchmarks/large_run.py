@@ -1,7 +1,7 @@
 """The whole run on 10,000 to 100,000 samples x 40 elements, every file: seconds, memory, growth.
 
     python tests/benchmarks/large_run.py                 # 10,000, 30,000, 100,000
-    python tests/benchmarks/large_run.py --samples 30000 --keep some/folder
+    python tests/benchmarks/large_run.py --samples 30000 --keep some/folder   # only write the campaign
 
 Nothing comparable exists to set it against, so the rows are absolute; what counts is that the time
 grows no faster than the samples.
@@ -12,14 +12,13 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import resource
-import subprocess
 import sys
 import tempfile
-import time
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+from process_tree import Measured, measured
 
 #: 40 elements that a portable XRF reads, with a typical soil median and detection limit [ppm]
 ELEMENTS: dict[str, tuple[float, float]] = {
@@ -135,22 +134,20 @@ def _write_readings(path, ids, day, read, limits, names, rng):
     pd.concat([frame, every]).to_csv(path, index=False)
 
 
-def measure(folder: Path, jobs: int) -> tuple[float, float, dict[str, float]]:
-    """Run in a fresh process; give seconds, peak memory [GiB] and seconds per step."""
+def measure(folder: Path, jobs: int, memory: str | None) -> tuple[Measured, dict[str, float]]:
+    """Run in a fresh process; give what it took and the seconds of every stage."""
     command = [sys.executable, "-m", "geochem", "run", str(folder), "--jobs", str(jobs)]
-    start = time.perf_counter()
-    subprocess.run(command, check=True, capture_output=True)
-    seconds = time.perf_counter() - start
-    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 2**20
+    found = measured([*command, *(["--memory", memory] if memory else [])])
     record = json.loads((folder / "results" / "run.json").read_text("utf-8"))
-    return seconds, peak, record["timings_s"]
+    return found, record["timings_s"]
 
 
 def main() -> None:
-    """Measure and print one table; sizes rise, so that the peak memory is each size's own."""
+    """Measure and print one table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--samples", type=int, nargs="*", default=[10_000, 30_000, 100_000])
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--memory", help="as for geochem run, for example 4G")
     parser.add_argument("--keep", type=Path, help="only write the campaign of the first size")
     chosen = parser.parse_args()
     if chosen.keep:
@@ -159,16 +156,22 @@ def main() -> None:
         return
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.pop(name, None)
+    runs = []
     for wanted in sorted(chosen.samples):
         with tempfile.TemporaryDirectory() as made:
             folder = Path(made)
             n = make_campaign(folder, wanted)
-            seconds, peak, timings = measure(folder, chosen.jobs)
+            found, stages = measure(folder, chosen.jobs, chosen.memory)
             size = sum(p.stat().st_size for p in (folder / "results").rglob("*")) / 2**20
-        print(f"{n:7d} x {len(ELEMENTS)}: {seconds:6.1f} s, {1e3 * seconds / n:.2f} ms per sample, "
-              f"peak {peak:.2f} GiB, {size:.0f} MiB written")  # fmt: skip
-        slow = sorted(timings.items(), key=lambda item: -item[1])[:6]
-        print("         " + ", ".join(f"{k} {v:.1f}" for k, v in slow))
+        runs.append((n, found))
+        print(f"{n:7d} x {len(ELEMENTS)}: {found.seconds:6.1f} s, {found.cpu:6.1f} s of processors, "
+              f"{1e3 * found.cpu / n:.2f} ms per sample, memory {found.largest:.2f} GiB (largest "
+              f"process), {found.together:.2f} GiB (all), {size:.0f} MiB written", flush=True)  # fmt: skip
+        print("         " + ", ".join(f"{k} {v:.1f}" for k, v in stages.items()), flush=True)
+    for (n, one), (m, two) in pairwise(runs):
+        power = np.log(two.cpu / one.cpu) / np.log(m / n)
+        print(f"{n} to {m}: processors grow with the power {power:.2f} of the samples, memory "
+              f"{two.together / one.together:.1f} times")  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -19,6 +19,8 @@ import tempfile
 import time
 from pathlib import Path
 
+from process_tree import measured
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -39,6 +41,7 @@ def main() -> None:
     """Measure and print one table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--demo", action="store_true")
+    parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--settings", default="eight-deposits")
     chosen = parser.parse_args()
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -71,8 +74,22 @@ def main() -> None:
                  str(folder / "campaign")]
             )  # fmt: skip
             print(f"simulate the campaign     {seconds:8.1f} s")
-        seconds, memory = timed([python, "-m", "geochem", "run", str(folder / "campaign")])
-        print(f"geochem run               {seconds:8.1f} s   peak {memory:.0f} MiB")
+        run = [
+            python,
+            "-m",
+            "geochem",
+            "run",
+            str(folder / "campaign"),
+            "--jobs",
+            str(chosen.jobs),
+        ]
+        found = measured(run)
+        print(
+            f"geochem run               {found.seconds:8.1f} s   {found.cpu:.1f} s of processors"
+        )
+        print(
+            f"  memory {found.largest:.2f} GiB (largest process), {found.together:.2f} GiB (all)"
+        )
         record = json.loads((folder / "campaign" / "results" / "run.json").read_text("utf-8"))
         for step, took in record["timings_s"].items():
             print(f"  {step:24} {took:8.2f} s")

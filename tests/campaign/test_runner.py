@@ -9,6 +9,7 @@ from functools import partial
 
 import pytest
 
+from geochem.campaign.memory import campaign_need, check_campaign
 from geochem.campaign.operations import OPERATIONS
 from geochem.campaign.records import RECORDS
 from geochem.campaign.rendering import render_all
@@ -130,3 +131,17 @@ def test_methods_are_checked_before_anything_runs(tmp_path):
     )
     with pytest.raises(WrongCall, match="Did you mean 'median_mad'"):
         run(tmp_path)
+
+
+def test_memory_of_a_whole_run_is_kept_or_refused():
+    samples, values = 99_681, 4_500_000
+    one, two = campaign_need(samples, values), campaign_need(samples, values, 2)
+    assert check_campaign(samples, values, 2, None) == 2
+    assert check_campaign(samples, values, 2, two) == 2
+    assert check_campaign(samples, values, 2, two - 1) == 1
+    with pytest.raises(WrongCall, match=r"--memory 500 MiB does not suffice: 99681 samples with"):
+        check_campaign(samples, values, 2, 500 * 2**20)
+    # measured: 5,491 x 24 in two processes, 29,768 x 40 and 99,681 x 40 in one [GiB]
+    assert campaign_need(5_491, 200_000) / 2**30 == pytest.approx(0.83, rel=0.15)
+    assert campaign_need(29_768, 1_360_000) / 2**30 == pytest.approx(1.5, rel=0.15)
+    assert one / 2**30 == pytest.approx(3.5, rel=0.15)
