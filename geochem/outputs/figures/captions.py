@@ -206,6 +206,15 @@ def threshold_classes(bundle: Bundle, elements: Sequence[str]) -> Caption:
     return Caption(f"Threshold classes of {listed(list(elements))}", note, _source(bundle))
 
 
+def indices(bundle: Bundle) -> Caption:
+    """Words of the page of indices, ratios, balances and enrichment factors."""
+    note = (
+        f"n = {len(bundle.survey.samples)} located samples. Beyond: more than median + 2 MAD of the "
+        "sample's own medium. What stands behind a limit of detection makes no index."
+    )
+    return Caption("Indices and ratios", note, _source(bundle))
+
+
 def element(bundle: Bundle, symbol: str) -> Caption:
     """Words of a map of one element."""
     values = values_of(bundle.survey.samples, symbol)

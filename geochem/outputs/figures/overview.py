@@ -208,6 +208,43 @@ def class_maps(bundle: Bundle, elements: list[str]) -> list[SmallMap]:
     return made
 
 
+def index_maps(bundle: Bundle, most: int = 6) -> list[SmallMap]:
+    """Make one small map per index, ratio, balance or enrichment factor that has a threshold.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        Records.
+    most : int, default 6
+        Maps at most, in the order of the campaign file.
+
+    Returns
+    -------
+    list of SmallMap
+        Background, and beyond the threshold of the sample's medium.
+    """
+    samples = bundle.survey.samples
+    x, y = positions(samples)
+    table = bundle.thresholds[bundle.thresholds["element"].isin(samples.columns)]
+    made = []
+    for column in dict.fromkeys(table["element"]):
+        mine = table[(table["element"] == column).to_numpy(dtype=bool)]
+        limit = samples["medium"].map(dict(zip(mine["medium"], mine["value"], strict=True)))
+        limit = limit.to_numpy(dtype=float, na_value=np.nan)
+        value = samples[column].to_numpy(dtype=float)
+        judged = np.isfinite(value) & np.isfinite(limit)
+        beyond = judged & (value > limit)
+        kinds = _kinds(x, y, [
+            ("no value, or no threshold", ~judged, _HOLLOW),
+            ("background", judged & ~beyond, _PALE),
+            ("beyond median + 2 MAD", beyond, graded_style(4, 5.0)),
+        ], keep_empty=True)  # fmt: skip
+        kind, _, name = column.partition("_")
+        title = {"ratio": name.replace("_", "/"), "enrichment": f"EF {name}"}.get(kind, name)
+        made.append(SmallMap(f"{title}: {int(beyond.sum())} beyond", kinds))
+    return made[:most]
+
+
 def _third(bundle: Bundle, element: str, limit: npt.NDArray[np.float64]) -> Any:
     """Give location + 3 scales of each sample's own background, not below its threshold."""
     import pandas as pd

@@ -273,7 +273,7 @@ def _surface_check_jobs(bundle: Bundle) -> Iterator[Job]:
 
 
 def _small_map_jobs(bundle: Bundle) -> Iterator[Job]:
-    from geochem.outputs.figures.overview import class_maps, overview_maps
+    from geochem.outputs.figures.overview import class_maps, index_maps, overview_maps
     from geochem.outputs.figures.small_maps import draw_small_maps
 
     boundary, info = bundle.layers.get("boundary"), bundle.info
@@ -281,6 +281,12 @@ def _small_map_jobs(bundle: Bundle) -> Iterator[Job]:
         overview_maps(bundle), columns=2, boundary=boundary, info=info,
         caption=captions.overview(bundle),
     )  # fmt: skip
+    indices = index_maps(bundle)
+    if indices:
+        yield "indices", False, lambda: draw_small_maps(
+            indices, columns=min(3, len(indices)), boundary=boundary, info=info,
+            caption=captions.indices(bundle), legend=0,
+        )  # fmt: skip
     elements = leading_elements(bundle)[:6]
     elements = [e for e in elements if captions.threshold_per_sample(bundle, e)[1]]
     if elements:

@@ -1,10 +1,13 @@
 """Small maps on one page: counts, window, furniture; what the records lack is left out."""
 
+from dataclasses import replace
+
 import numpy as np
+import pandas as pd
 import pytest
 
 from geochem.model.tables import values_of
-from geochem.outputs.figures.overview import class_maps, density_map, overview_maps
+from geochem.outputs.figures.overview import class_maps, density_map, index_maps, overview_maps
 from geochem.outputs.figures.renderer import figure_jobs, write_figure
 from geochem.outputs.figures.small_maps import Squares, draw_small_maps
 
@@ -45,6 +48,25 @@ def test_classes_agree_with_the_thresholds(bundle):
             key = (points.loc[sid, "medium"], points.loc[sid, "domain"])
             expected += bool(key in limits.index and value > limits[key])
     assert counts["possible anomaly"] + counts["probable anomaly"] == expected > 0
+
+
+def test_indices_are_drawn_when_they_are_asked_for(bundle):
+    assert index_maps(bundle) == []
+    samples = bundle.survey.samples
+    samples = samples.assign(ratio_Cu_Zn=samples["Cu_ppm"] / samples["Zn_ppm"])
+    row = bundle.thresholds.iloc[[0]].assign(
+        medium="soil", domain="all", element="ratio_Cu_Zn", value=0.9
+    )
+    asked = replace(
+        bundle, survey=replace(bundle.survey, samples=samples),
+        thresholds=pd.concat([bundle.thresholds, row], ignore_index=True),
+    )  # fmt: skip
+    (m,) = index_maps(asked)
+    soil = samples[(samples["medium"] == "soil").to_numpy()]
+    beyond = int((soil["ratio_Cu_Zn"] > 0.9).sum())
+    assert counted(m)["beyond median + 2 MAD"] == beyond
+    assert m.title == f"Cu/Zn: {beyond} beyond"
+    assert "indices" in [name for name, _, _ in figure_jobs(asked)]
 
 
 def test_page_has_one_bar_scale_units_date_and_caution(bundle):
