@@ -28,13 +28,30 @@ class NotStorable(Exception):
     """A record holds a kind that has no stored form."""
 
 
-def encode(record: Any) -> bytes:
+class _Arrays(list[np.ndarray[Any, Any]]):
+    """Arrays to be written, at most so many bytes of them."""
+
+    def __init__(self, most: int | None) -> None:
+        super().__init__()
+        self.left = most
+
+    def append(self, array: np.ndarray[Any, Any]) -> None:
+        super().append(array)
+        if self.left is not None:
+            self.left -= array.nbytes
+            if self.left < 0:
+                raise NotStorable("larger than allowed")
+
+
+def encode(record: Any, most: int | None = None) -> bytes:
     """Give the bytes of a record.
 
     Parameters
     ----------
     record : object
         Records of this package, tables, arrays, texts, numbers, dates, paths, lists of these.
+    most : int, optional
+        Bytes of arrays that it may hold; a larger one is refused before it is written.
 
     Returns
     -------
@@ -44,14 +61,14 @@ def encode(record: Any) -> bytes:
     Raises
     ------
     NotStorable
-        If it holds any other kind.
+        If it holds any other kind, or more than allowed.
 
     Examples
     --------
     >>> decode(encode({("soil", 1): (0.1, None, "Cu")}))
     {('soil', 1): (0.1, None, 'Cu')}
     """
-    arrays: list[np.ndarray[Any, Any]] = []
+    arrays = _Arrays(most)
     tree = _tree(record, arrays)
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as archive:

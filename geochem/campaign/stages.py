@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 FOLDER = ".stages"
 #: the oldest stages go when all together are larger [bytes]
+#: (one record takes half of that at most: a larger one costs memory and drives all others out)
 MOST_BYTES = 400_000_000
 _SIGNED = 32  # bytes of the code before the content
 #: vector and raster formats of several files; only files that stand beside are hashed with them
@@ -298,14 +299,16 @@ class Stages:
             return
         path = self._path(key, name)
         with contextlib.suppress(NotStorable, OSError):
-            content = encode(record)
+            content = encode(record, MOST_BYTES // 2)
             self.folder.mkdir(parents=True, exist_ok=True)
             note = self.folder / "README.txt"
             if not note.exists():
                 note.write_text(_NOTE, encoding="utf-8")
             part = path.with_name(f"{path.name}.{os.getpid()}.part")
             try:
-                part.write_bytes(self._code(path.name, content) + content)
+                with part.open("wb") as stream:
+                    stream.write(self._code(path.name, content))
+                    stream.write(content)
                 part.replace(path)
             finally:
                 part.unlink(missing_ok=True)

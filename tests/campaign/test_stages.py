@@ -146,6 +146,15 @@ def test_the_folder_stays_within_its_size(tmp_path):
     assert kept == ["x-0.stage", "x-4.stage", "x-5.stage"]
 
 
+def test_a_record_that_would_drive_out_all_others_is_not_kept(tmp_path, monkeypatch):
+    monkeypatch.setattr("geochem.campaign.stages.MOST_BYTES", 100_000)
+    stages = Stages(tmp_path, b"m" * 32)
+    stages.keep("k", "large", {"a": np.zeros(4_000), "b": np.zeros(4_000)})
+    stages.keep("k", "small", {"a": np.zeros(4_000)})
+    assert not stages.has("k", "large")
+    assert stages.has("k", "small")
+
+
 def changed(folder, keys):
     now = keys_of(OPERATIONS, read_campaign(folder), {"until": None, "clock": DAY}, DAY)
     return [o.name for o, old, new in zip(OPERATIONS, keys, now, strict=True) if old != new]
