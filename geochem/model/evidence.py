@@ -278,3 +278,42 @@ class Evidence:
     ratio: pd.DataFrame | None = None
     noise: pd.DataFrame | None = None
     detectors: tuple[Detectors, ...] = ()
+
+    def strongest(self, rows: npt.NDArray[np.bool_] | None = None) -> str | None:
+        """Name the association whose neighbourhood score is highest where no rival wins.
+
+        Parameters
+        ----------
+        rows : ndarray of bool, shape (n_samples,), optional
+            Only these samples.
+
+        Returns
+        -------
+        str or None
+            None when nothing is scored. Samples that a rival explains better than any association
+            (another rock, oxides) do not count, unless nothing else is scored.
+        """
+        import numpy as np
+
+        every = np.ones(len(self.anomalies), dtype=bool) if rows is None else rows
+        own = every
+        if self.explained is not None:
+            told = self.explained
+            own = every & ~(told["rival_gain"] > told["association_gain"]).to_numpy()
+        for chosen in (own, every):
+            best, top = None, -np.inf
+            for name in self.scores.columns:
+                for table, share in ((self.coherence, 1.0), (self.scores, 0.99)):
+                    if name not in table.columns:
+                        continue
+                    column = table[name].to_numpy(dtype=float)[chosen]
+                    column = column[np.isfinite(column)]
+                    if len(column):
+                        # a single score may be a spike, a neighbourhood is none
+                        strength = float(np.quantile(column, share))
+                        if strength > top:
+                            best, top = str(name), strength
+                        break
+            if best is not None:
+                return best
+        return None

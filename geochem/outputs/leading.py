@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 if TYPE_CHECKING:
+    import pandas as pd
+
     from geochem.model.bundle import Bundle
     from geochem.model.evidence import Association, Evidence
 
@@ -50,23 +50,26 @@ def leading_elements(bundle: Bundle) -> list[str]:
             named.insert(0, str(row.peak_element))
         groups.append(list(dict.fromkeys(named)))
     wanted += [e for g in groups for e in g[:2]] + [e for g in groups for e in g[2:]]
-    lead = leading_association(bundle.evidence)
+    lead = leading_association(bundle.evidence, bundle.targets.targets)
     if lead is not None:
         wanted += sorted(lead.used, key=lambda e: (-abs(lead.weights.get(e, 0.0)), e))
     order = [e for e in dict.fromkeys([*wanted, *counted]) if e in counted]
     return order or have
 
 
-def leading_association(evidence: Evidence) -> Association | None:
-    """Give the association whose neighbourhood score is highest, or None."""
-    best, top = None, -np.inf
-    for association in evidence.associations:
-        for table in (evidence.coherence, evidence.scores):
-            if association.name in table.columns:
-                column = table[association.name].to_numpy(dtype=float)
-                if np.isfinite(column).any():
-                    strength = float(np.nanmax(column))
-                    if strength > top:
-                        best, top = association, strength
-                    break
-    return best
+def leading_association(
+    evidence: Evidence, targets: pd.DataFrame | None = None
+) -> Association | None:
+    """Give the association of the best target; without targets the strongest one, or None.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Scores.
+    targets : pandas.DataFrame, optional
+        Best first.
+    """
+    by_name = {a.name: a for a in evidence.associations}
+    if targets is not None and len(targets) and targets["association"].iloc[0] in by_name:
+        return by_name[str(targets["association"].iloc[0])]
+    return by_name.get(evidence.strongest() or "")

@@ -268,9 +268,9 @@ def _association(
     if evidence.scores.empty or not rows.any():
         return None, []
     scores = evidence.scores.loc[rows]
-    coherence = evidence.coherence.reindex(columns=scores.columns).loc[rows]
-    strength = coherence.max().fillna(scores.quantile(0.99))
-    name = str(strength.fillna(-np.inf).idxmax())
+    name = evidence.strongest(rows)
+    if name is None:
+        return None, []
     title = next((a.title for a in evidence.associations if a.name == name), name)
     # scores follow the samples of the site, which may have lost a second horizon
     by_id = dict(zip(evidence.anomalies.loc[rows, "sample_id"], scores[name], strict=True))

@@ -143,3 +143,19 @@ def test_samples_without_background_and_doubled_ids(factory):
     doubled = gpd.GeoDataFrame(pd.concat([ground.samples, ground.samples.head(1)]))
     with pytest.raises(WrongCall, match="twice"):
         search(ground, samples=doubled)
+
+
+def test_the_strongest_association_is_one_that_no_rival_explains(evidence):
+    from dataclasses import replace
+
+    first = evidence.strongest()
+    assert first in evidence.scores.columns
+    told = evidence.explained.copy()
+    column = evidence.coherence[first].to_numpy()
+    hot = column >= np.nanquantile(column, 0.9)
+    told.loc[hot, "rival_gain"] = told.loc[hot, "association_gain"] + 5.0
+    others = replace(evidence, explained=told)
+    values = {a: np.nanmax(np.where(hot, -9, evidence.coherence[a])) for a in evidence.scores}
+    free = ~(told["rival_gain"] > told["association_gain"]).to_numpy()
+    best = max(values, key=lambda a: np.nanmax(evidence.coherence[a].to_numpy()[free]))
+    assert others.strongest() == best

@@ -217,7 +217,7 @@ def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
             draw_element, samples, element, thresholds=limits, threshold_words=words,
             caption=captions.element(bundle, element), layers=layers, info=info,
         )  # fmt: skip
-    lead = leading_association(evidence)
+    lead = leading_association(evidence, bundle.targets.targets)
     yield "targets", True, partial(
         draw_targets, bundle.targets, samples, evidence=evidence, association=lead,
         caption=captions.targets(bundle), layers=layers, info=info,
