@@ -143,7 +143,7 @@ def elements_beyond(
     Returns
     -------
     beyond : list of str
-        Toward the sign of the association, strongest first, without gated ones.
+        Toward the sign of the association, most telling first, without gated ones.
     meets : bool
         Two of them; or one beyond k = 3 that is sought or, nothing being sought, carries most
         weight among those measured densely. An element all of whose high values inside stand alone
@@ -167,8 +167,10 @@ def elements_beyond(
             signed[element] = z
             top[element] = float(np.nanmax(z))
     beyond = [e for e in signed if top[e] >= POSSIBLE]
-    # strongest: by the mean of the three highest, so that one sample does not decide
-    beyond.sort(key=lambda e: (-round(_best(signed[e]), 6), element_rank(e)))
+    # most telling first: weight times the mean of the three highest, so that one sample does not
+    # decide and tellurium does not stand before copper
+    weight = association.weights
+    beyond.sort(key=lambda e: (-round(abs(weight[e]) * _best(signed[e]), 6), element_rank(e)))
     firm = [e for e in beyond if not _only_alone(signed[e], inside, sites.alone.get(e))]
     return beyond, _meets(firm, top, association, sites, medium, samples, seek)
 
