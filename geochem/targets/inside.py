@@ -169,8 +169,8 @@ def elements_beyond(
     beyond = [e for e in signed if top[e] >= POSSIBLE]
     # most telling first: weight times the mean of the three highest, so that one sample does not
     # decide and tellurium does not stand before copper
-    weight = association.weights
-    beyond.sort(key=lambda e: (-round(abs(weight[e]) * _best(signed[e]), 6), element_rank(e)))
+    own = association.weights
+    beyond.sort(key=lambda e: (-round(abs(own[e]) * _best(signed[e]), 6), element_rank(e)))
     firm = [e for e in beyond if not _only_alone(signed[e], inside, sites.alone.get(e))]
     return beyond, _meets(firm, top, association, sites, medium, samples, seek)
 
