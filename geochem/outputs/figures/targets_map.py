@@ -127,7 +127,9 @@ def _draw_samples(
     window: Window,
 ) -> list[Block]:
     scored = evidence is not None and association is not None
-    size = symbol_size(ax, x, y, window, least=2.6, most=6.0)
+    # of very many samples the symbols must not hide the outlines
+    least = 2.6 if len(x) <= 20_000 else 1.0
+    size = symbol_size(ax, x, y, window, least=least, most=6.0)
     if not scored or evidence is None or association is None:
         style = {**medium_style("soil", size * 0.6)}
         put(ax, x, y, style, zorder=3, label="samples")
