@@ -310,7 +310,8 @@ def _fit(
     order = np.argsort(-reached, kind="stable")
     behind = reached[order[0]] - reached[order]
     # a second start is finished only when it promises another peak as high as the first
-    finish = [order[0]] if k == 1 or not 1e-4 <= behind[1] <= 3e-3 else order[:2]
+    second = len(order) > 1 and 1e-4 <= behind[1] <= 3e-3
+    finish = order[:2] if second else order[:1]
     (p, m, s), reached, converged = climb(
         data, (theta[0][finish], theta[1][finish], theta[2][finish]), floor, tol, 150
     )

@@ -145,3 +145,13 @@ def test_neighbours_that_are_alike_make_no_populations():
     wide, narrow = (mixture.quantile_error(mixture.fit_mixture(x, populations=1, inflation=f), 0, 2)
                     for f in (np.sqrt(30), 1.0))  # fmt: skip
     assert wide == pytest.approx(np.sqrt(30) * narrow)
+
+
+@pytest.mark.parametrize("seed", [2, 10, 58])
+def test_few_distinct_values_with_unequal_weights_leave_one_way_to_begin(seed):
+    rng = np.random.default_rng(seed)
+    values = np.round(rng.lognormal(0, 0.3, rng.integers(30, 90)) * 4) / 4
+    weights = np.exp(rng.normal(0, 2.5, values.size))
+    for k in (2, 3, 4):
+        fit = mixture.fit_mixture(np.log10(values), populations=k, weights=weights)
+        assert fit is None or np.isfinite(fit.mean).all()
