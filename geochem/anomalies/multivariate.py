@@ -66,6 +66,8 @@ class Outliers:
         Unusual in the other elements, given those, and no other material.
     parted : bool
         Whether the two could be told apart.
+    replaced : str
+        How many values of the composition stood behind limits, as a sentence.
     """
 
     medium: str
@@ -76,6 +78,7 @@ class Outliers:
     material: Mask
     unexplained: Mask
     parted: bool
+    replaced: str = ""
 
 
 def outliers(
@@ -117,7 +120,7 @@ def outliers(
         found.append(
             Outliers(
                 c.medium, c.sample_id, ratio, share, share > MANY, material, unexplained,
-                parts is not None,
+                parts is not None, c.replaced,
             )
         )  # fmt: skip
     return tuple(found)
@@ -196,5 +199,7 @@ def outlier_findings(found: Sequence[Outliers]) -> tuple[Finding, ...]:
                 "the elements of the rock (another rock or material) and "
                 f"{int(o.unexplained.sum())} only in the others, more than the rock explains."
             )
+        if o.replaced:
+            text += f" {o.replaced}"
         out.append(Finding("unusual-compositions", "note", text))
     return tuple(out)

@@ -182,6 +182,26 @@ class Composition:
     behind_mean: npt.NDArray[np.float64] | None = None
     behind_sd: npt.NDArray[np.float64] | None = None
 
+    @property
+    def replaced(self) -> str:
+        """How many values stood behind limits, as a sentence for every result that rests on them.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> nothing = np.empty((0, 2))
+        >>> Composition("soil", np.empty(0, object), ("Cu", "Mo"), {}, 0.13, nothing, nothing,
+        ...             nothing, nothing, np.empty(0), 3.0,
+        ...             {"replaced_of": {"Cu": 0.0, "Mo": 0.26}}).replaced
+        '13 % of the values stood behind limits and were replaced (most: Mo 26 %).'
+        """
+        told = f"{100 * self.replaced_share:.2g} % of the values stood behind limits and were replaced"
+        shares = self.details.get("replaced_of", {})
+        most = max(shares, key=lambda e: (shares[e], e), default=None)
+        if most is None or not shares[most] > 0:
+            return f"{told}."
+        return f"{told} (most: {most} {100 * shares[most]:.2g} %)."
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Detectors:

@@ -112,8 +112,7 @@ def draw_biplot(
     dropped = ", ".join(composition.dropped)
     notes = [
         f"Rays are stretched {stretch:.2g} times.",
-        f"{100 * composition.replaced_share:.1f} % of the values stood below detection and were "
-        "replaced.",
+        composition.replaced,
         f"Not in the composition: {dropped}." if dropped else "",
         f"Close to the centre, without a name: {', '.join(faint)}." if faint else "",
         f"{outside} samples lie outside the window." if outside else "",

@@ -57,9 +57,9 @@ def _maps(bundle: Bundle, figures: Path) -> list[Block]:
         blocks += picture(
             figures, f"element_{element}", f"{element}, accepted values; limits as crosses."
         )
-    for medium in [c.medium for c in bundle.compositions]:
-        name = medium.replace(" ", "_")
-        blocks += picture(figures, f"biplot_{name}", f"Log-ratio biplot, {medium}.")
+    for c in bundle.compositions:
+        name = c.medium.replace(" ", "_")
+        blocks += picture(figures, f"biplot_{name}", f"Log-ratio biplot, {c.medium}. {c.replaced}")
     return [Heading("Appendix: maps"), *blocks] if blocks else []
 
 

@@ -47,7 +47,12 @@ def learned_blocks(bundle: Bundle, figures: Path) -> list[Block]:
             Paragraph(
                 "Elements that go together here, whatever the reason: rock types, cover and grain "
                 "size do that as well as mineralisation. They make no target; one that makes sense "
-                "can be given as association in [targets], weights as shown."
+                "can be given as association in [targets], weights as shown. "
+                + " ".join(
+                    f"{c.medium[:1].upper()}{c.medium[1:]}: {c.replaced}"
+                    for c in bundle.compositions
+                    if c.medium in {f.medium for f in evidence.found}
+                )
             ),
             Table(
                 ("medium", "weights", "share", "found again", "at 3 or more", "clumped", "like"),
