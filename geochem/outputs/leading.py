@@ -68,6 +68,11 @@ def leading_association(
         Scores.
     targets : pandas.DataFrame, optional
         Best first.
+
+    Returns
+    -------
+    Association or None
+        None when nothing is scored.
     """
     by_name = {a.name: a for a in evidence.associations}
     if targets is not None and len(targets) and targets["association"].iloc[0] in by_name:
