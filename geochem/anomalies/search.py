@@ -351,6 +351,7 @@ def _scores(
         for part in ("dense", "sparse", "ratio", "noise")
     }
     detectors: list[Detectors] = []
+    said: list[Finding] = []
     below = {e: values[e].below & departures.usable(gate, e, n) for e in z}
     out: dict[str, FloatArray] = {a.name: np.full(n, np.nan) for a in scored}
     thin: list[str] = []
@@ -363,6 +364,8 @@ def _scores(
                 samples, domains, rows, analytes, gate, named
             )
             from_laboratory |= set(laboratory)
+            if laboratory:
+                said.append(_laboratory_helps(medium, laboratory))
             others |= {e: (v[rows], s) for e, (v, s) in laboratory.items()}
             found = whitening.whitened_scores(scored, own, others, weight[rows], seed=seed)
             made = {a.name: (found[a.name].values, found[a.name].elements) for a in scored}
@@ -395,7 +398,6 @@ def _scores(
                 out[a.name][rows] = column
             else:
                 thin.append(f"{a.name} in {medium}")
-    said = []
     if thin:
         said.append(
             Finding(
@@ -415,6 +417,18 @@ def _scores(
         for a in scored
     )
     return helped, out, parts, tuple(detectors), said
+
+
+def _laboratory_helps(medium: str, laboratory: Mapping[str, tuple[FloatArray, float]]) -> Finding:
+    counts = [f"{e} ({int(np.isfinite(v).sum())})" for e, (v, _) in laboratory.items()]
+    return Finding(
+        "laboratory-values-in-scores",
+        "note",
+        f"{medium}: many accepted values of {', '.join(laboratory)} lie below detection, so "
+        f"laboratory values count beside them in the scores of associations: {', '.join(counts)} "
+        "samples. Maps and tables keep the accepted values; [quality] prefer changes which those "
+        "are.",
+    )
 
 
 def _table(

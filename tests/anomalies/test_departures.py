@@ -78,3 +78,11 @@ def test_a_domain_with_few_values_leans_on_the_whole():
     assert np.median(z[:400]) == pytest.approx(0.0, abs=0.1)
     # five values take a third of their own median (5 of 5 + 10), the rest from the whole
     assert np.median(z[400:]) == pytest.approx((1.0 - 1.0 / 3.0) / 0.2, rel=0.2)
+
+
+def test_a_finding_tells_that_laboratory_values_count(sampled):
+    ground, samples, analytes, background, has, _ = sampled
+    found = search(ground, samples, analytes, background)
+    said = next(f for f in found.findings if f.code == "laboratory-values-in-scores")
+    assert said.severity == "note"
+    assert f"Sb ({has.sum()})" in said.message
