@@ -7,6 +7,7 @@ are never used, and nothing is claimed that a surface sample cannot show.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import exp, isfinite
 
 from geochem.model.finding import name_some
 from geochem.targets.surroundings import FAR_DRILLED, FAR_WORKINGS, Surroundings
@@ -135,7 +136,9 @@ def evidence_against(
         text.append("Cut off at the boundary.")
     if around.keep_out > 0:
         text.append(f"{100 * around.keep_out:.0f} % lies inside keep-out.")
-    if probability < 0.5:
+    # the chance that a rival explains it is told above; what is left is barren ground
+    rival_chance = 1.0 / (1.0 + exp(-min(max(margin, -50.0), 50.0))) if isfinite(margin) else 0.0
+    if probability < 0.5 * (1.0 - rival_chance):
         text.append("Barren ground makes one as strong more often than not.")
     text.append("Surface samples say little of depth.")
     return " ".join(text)

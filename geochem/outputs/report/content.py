@@ -204,7 +204,8 @@ def _targets(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
                 ),
                 rows,
                 "Probability: share of draws in which the outline exceeds the strongest outline of "
-                "one simulated barren survey.",
+                "one simulated barren survey, times the chance that it is the association and not "
+                "another rock, a coating or a line. It is no chance of a deposit.",
                 (0.06, 0.06, 0.1, 0.07, 0.07, 0.2, 0.06, 0.07, 0.2, 0.11),
             )
         )

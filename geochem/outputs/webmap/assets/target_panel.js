@@ -11,7 +11,8 @@ function targetPanel(store, index, close) {
     make('div', {}, make('b', {}, t.data_confidence || '\u2013'), make('span', {}, 'data confidence'))));
   if (t.probability !== null) {
     node.push(make('p', {}, 'Stands out from barren ground in ' + Math.round(t.probability * 100) +
-      ' % of the draws: its association score exceeds the strongest outline of a simulated barren survey. ' +
+      ' % of the draws: its association score exceeds the strongest outline of a simulated barren survey, ' +
+      'times the chance that it is no other rock, coating or line. ' +
       'It is no probability of mineralisation.'));
   }
   node.push(make('p', { class: 'notice ' + (t.lab_confirmed ? '' : 'warn') },
