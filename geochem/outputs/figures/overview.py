@@ -199,7 +199,7 @@ def class_maps(bundle: Bundle, elements: list[str]) -> list[SmallMap]:
              {"marker": "x", "ms": 2.2, "mec": NO_DATA, "mew": 0.5}),
             ("background", detected & ~beyond & ~unjudged, _PALE),
             ("undecided: limit beyond threshold", undecided,
-             {"marker": "s", "ms": 2.8, "mfc": "none", "mec": INK, "mew": 0.6}),
+             {"marker": "s", "ms": 2.4, "mfc": "none", "mec": "#7d766b", "mew": 0.4}),
             ("possible anomaly", beyond & ~probable, graded_style(3, 5.0)),
             ("probable anomaly", probable, graded_style(5, 6.0)),
         ], keep_empty=True)  # fmt: skip
