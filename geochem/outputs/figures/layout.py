@@ -331,7 +331,7 @@ def furnish_together(
         ax.set_ylim(south, north)
         wide, high = box_of(ax)[2:]
         xs = round_steps(west, east, max(2, round(wide / 1.2)))
-        ys = round_steps(south, north, max(3, round(high / 0.7)))
+        ys = round_steps(south, north, max(2, round(high / 0.95)))
         lowest, first = k >= len(axes) - columns, k % columns == 0
         xs = _clear_of_ends(xs, west, east, wide)
         ys = _clear_of_ends(ys, south, north, high)
