@@ -14,7 +14,7 @@ import numpy as np
 
 from geochem.anomalies import gates, learned, residuals, spatial, univariate, whitening
 from geochem.elements import element_rank
-from geochem.model.tables import assays_of, values_of
+from geochem.model.tables import assays_of, laboratory_assays, values_of
 from geochem.stats.robust import mad
 
 if TYPE_CHECKING:
@@ -51,48 +51,46 @@ def covers_of(rows: gpd.GeoDataFrame) -> npt.NDArray[np.object_]:
     return np.array(plain, dtype=object)
 
 
-def _logs(
+def logs_of(
     table: univariate.BackgroundTable,
     gate: Mapping[tuple[str, str], gates.Gate],
     rows: gpd.GeoDataFrame,
     where: univariate.Places,
-    element: str,
-) -> tuple[FloatArray, univariate.Levels]:
-    """Give log10 of what may be used, expectations in the place of limits."""
-    v = values_of(rows, element)
-    known = usable(gate, element, len(rows)) & (v.value > 0)
-    level = table.levels(where, element)
-    log = np.where(known, np.log10(np.where(known, v.value, 1.0)), np.nan)
-    return residuals.expected_log(log, v.below & known, level.location, level.scale), level
+) -> dict[str, tuple[FloatArray, univariate.Levels]]:
+    """Give log10 of what may be used, expectations in the place of limits, and the background."""
+    out = {}
+    for element in sorted({e for _, e in gate}, key=element_rank):
+        v = values_of(rows, element)
+        known = usable(gate, element, len(rows)) & (v.value > 0)
+        level = table.levels(where, element)
+        log = np.where(known, np.log10(np.where(known, v.value, 1.0)), np.nan)
+        log = residuals.expected_log(log, v.below & known, level.location, level.scale)
+        out[element] = log, level
+    return out
 
 
 def departures_of(
-    table: univariate.BackgroundTable,
+    logs: Mapping[str, tuple[FloatArray, univariate.Levels]],
     gate: Mapping[tuple[str, str], gates.Gate],
     rows: gpd.GeoDataFrame,
     media: npt.NDArray[np.object_],
     domains: npt.NDArray[np.object_],
-    where: univariate.Places,
     weight: FloatArray,
     places: Sequence[spatial.Ground],
     batches: Mapping[str, str] | None,
 ) -> dict[str, residuals.Residuals]:
     """Make the departures of every medium that has a background of its own."""
     covers = covers_of(rows)
-    elements = sorted({e for _, e in gate}, key=element_rank)
     batch = None
     if batches:
         batch = np.array([batches.get(s, "") for s in rows["sample_id"]], dtype=object)
-    logs, doubts = {}, {}
-    for e in elements:
-        logs[e], level = _logs(table, gate, rows, where, e)
-        doubts[e] = _doubts(rows, e, level)
+    doubts = {e: _doubts(rows, e, level) for e, (_, level) in logs.items()}
     out = {}
     for medium in sorted(set(media.tolist()) - {"rock"}):
         at = np.flatnonzero(media == medium)
         position = np.full(len(media), -1, dtype=np.intp)
         position[at] = np.arange(len(at))
-        mine = {e: logs[e][at] for e in elements if gate[medium, e].open}
+        mine = {e: log[at] for e, (log, _) in logs.items() if gate[medium, e].open}
         shown = {e: 1.0 - float(values_of(rows, e).below[at].mean()) for e in mine}
         fields = [
             residuals.Field(position[g.rows], g.metres, g.spacing)
@@ -107,29 +105,22 @@ def departures_of(
 
 
 def _doubts(rows: gpd.GeoDataFrame, element: str, level: univariate.Levels) -> FloatArray:
-    """Give the standard error of each log10; one that is not known counts as 10 % of the value.
-
-    The 10 % are common practice, no source.
-    """
+    """Give the standard error of each log10, or of what may stand behind its limit."""
     v = values_of(rows, element)
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = v.err / v.value
         log = np.log10(v.value)
-    share = np.clip(np.where(np.isfinite(share), share, 0.1), 0.0, 1.0)
-    return residuals.expected_log_error(share, log, v.below, level.location, level.scale)
+    return residuals.expected_log_error(
+        v.relative_error, log, v.below, level.location, level.scale
+    )
 
 
 def sparse_scores(
-    table: univariate.BackgroundTable,
-    gate: Mapping[tuple[str, str], gates.Gate],
-    rows: gpd.GeoDataFrame,
-    where: univariate.Places,
-    elements: set[str],
+    logs: Mapping[str, tuple[FloatArray, univariate.Levels]], elements: set[str]
 ) -> dict[str, tuple[FloatArray, float]]:
     """Give z, limits included, and usual spread of the elements of the associations."""
     out = {}
     for element in sorted(elements, key=element_rank):
-        log, level = _logs(table, gate, rows, where, element)
+        log, level = logs[element]
         known = np.isfinite(log) & (level.scale > 0)
         if known.any():
             z = np.where(known, (log - level.location) / level.scale, np.nan)
@@ -148,7 +139,7 @@ def mostly_seen(rows: gpd.GeoDataFrame, gate: Mapping[tuple[str, str], gates.Gat
     return seen
 
 
-def laboratory_scores(
+def laboratory_beside(
     rows: gpd.GeoDataFrame,
     domains: npt.NDArray[np.object_],
     at: npt.NDArray[np.intp],
@@ -186,7 +177,7 @@ def laboratory_scores(
     if not len(at) or not len(analytes):
         return {}
     medium = str(rows["medium"].iloc[at[0]])
-    laboratories = set(analytes.loc[analytes["source"] == "laboratory", "assay"].dropna())
+    laboratories = laboratory_assays(analytes)
     out = {}
     for element in sorted(elements, key=element_rank):
         own = gate.get((medium, element))

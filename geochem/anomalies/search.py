@@ -136,12 +136,9 @@ def search_anomalies(
         else np.full(len(rows), "", dtype=object)
     )
     places = spatial.grounds(media, grids, easting, northing, spacings)
-    left = departures.departures_of(
-        table, gate, rows, media, domains, where, weight, places, batches
-    )
-    sparse = departures.sparse_scores(
-        table, gate, rows, where, {e for a in scored for e in a.used}
-    )
+    logs = departures.logs_of(table, gate, rows, where)
+    left = departures.departures_of(logs, gate, rows, media, domains, weight, places, batches)
+    sparse = departures.sparse_scores(logs, {e for a in scored for e in a.used})
     scored, scores, parts, detectors, also_said = _scores(
         scored, z, values, gate, media, weight, left, sparse, rows, domains, analytes, seed
     )
@@ -157,12 +154,8 @@ def search_anomalies(
     label, groups = medium_groups.groups_of(
         rows, compositions, media, domains, z, scores, coherent, seed, way, xy
     )
-    dense = {
-        e: v
-        for e, (v, _) in departures.sparse_scores(
-            table, gate, rows, where, departures.mostly_seen(rows, gate)
-        ).items()
-    }
+    seen = departures.sparse_scores(logs, departures.mostly_seen(rows, gate))
+    dense = {e: v for e, (v, _) in seen.items()}
     found = learned.find(
         rows["sample_id"].to_numpy(dtype=object), media, domains, xy, weight, compositions, dense,
         scored, seed=seed,
@@ -360,7 +353,7 @@ def _scores(
         own = left.get(medium)
         if own is not None and whitening.can_be_whitened(own):
             others = {e: (v[rows], s) for e, (v, s) in sparse.items() if e not in own.elements}
-            laboratory = departures.laboratory_scores(
+            laboratory = departures.laboratory_beside(
                 samples, domains, rows, analytes, gate, named
             )
             from_laboratory |= set(laboratory)

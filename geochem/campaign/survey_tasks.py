@@ -156,9 +156,7 @@ def _mean_log(values: dict[str, Values], parts: tuple[str, ...], rows: int) -> A
 
 
 def _log(values: Values) -> Array:
-    return np.asarray(
-        np.log(np.where(values.below, REPLACED_BY * values.value, values.value)), dtype=float
-    )
+    return _logarithm(values.value, values.below)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -216,8 +214,7 @@ def element_levels(
     _levels_of(out, values, ALL, medium, element, chosen)
     whole = out.backgrounds[0]
     if part:
-        mean = np.load(scratch / "mean.npy", mmap_mode="r")[order]
-        out.clr[:] = _clr_by_unit(values, mean, start)
+        out.clr[:] = clr_levels(table, element, scratch)
     for k, unit in enumerate(units):
         here = slice(int(start[k]), int(start[k + 1]))
         own = _rows(values, here)
@@ -258,8 +255,12 @@ def _log_columns(elements: Sequence[str]) -> list[str]:
 
 
 def _log_in(read: dict[str, Any], element: str) -> Array:
-    """Give the logarithms of columns that were read, without the rest of `values_in`; same numbers."""
-    value, below = read[f"{element}_ppm"], read.get(f"{element}_ppm_below")
+    """Give the logarithms of columns that were read, without the rest of `values_in`."""
+    return _logarithm(read[f"{element}_ppm"], read.get(f"{element}_ppm_below"))
+
+
+def _logarithm(value: Array, below: npt.NDArray[np.bool_] | None) -> Array:
+    """Give natural logarithms; a limit is replaced, what is missing is NaN."""
     if below is not None and below.any():
         value = np.where(below, REPLACED_BY * value, value)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -268,10 +269,6 @@ def _log_in(read: dict[str, Any], element: str) -> Array:
     if zero.any():  # a missing value
         out[zero] = np.nan
     return out
-
-
-def _clr_by_unit(values: Values, mean: Array, start: npt.NDArray[np.int64]) -> Array:
-    return _by_unit(_log(values) - mean, start)
 
 
 def _by_unit(column: Array, start: npt.NDArray[np.int64]) -> Array:

@@ -149,6 +149,26 @@ class Values(NamedTuple):
     above: npt.NDArray[np.bool_]
     err: npt.NDArray[np.float64]
 
+    @property
+    def relative_error(self) -> npt.NDArray[np.float64]:
+        """Standard error over value, at most 1; 10 % where it is not known.
+
+        The 10 % are common practice, no source.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> no = np.zeros(3, dtype=bool)
+        >>> values = Values(np.array([10.0, 10.0, 1.0]), no, no, np.array([0.5, np.nan, 4.0]))
+        >>> values.relative_error.tolist()
+        [0.05, 0.1, 1.0]
+        """
+        import numpy as np
+
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = self.err / self.value
+        return np.clip(np.where(np.isfinite(share), share, 0.1), 0.0, 1.0)
+
 
 def value_column(element: str, assay: str | None = None) -> str:
     """Name the column of an element, accepted or of one assay.
@@ -212,6 +232,22 @@ def assays_of(samples: pd.DataFrame, element: str) -> list[str]:
         for c in samples.columns
         if str(c).startswith(start) and not str(c).endswith(ends)
     )
+
+
+def laboratory_assays(analytes: pd.DataFrame) -> set[str]:
+    """Name the assays that come from a laboratory.
+
+    Parameters
+    ----------
+    analytes : pandas.DataFrame
+        Contract `ANALYTES`.
+
+    Returns
+    -------
+    set of str
+        Names of assays.
+    """
+    return set(analytes.loc[analytes["source"] == "laboratory", "assay"].dropna())
 
 
 def values_of(samples: pd.DataFrame, element: str, assay: str | None = None) -> Values:

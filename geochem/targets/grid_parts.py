@@ -61,8 +61,8 @@ def grid_part(
     """
     metres = ground.places * np.asarray(ground.size)
     # samples are winsorised before they are averaged: infill on a spike must not make a halo
-    alone = sites.scores if sites.dense is None else sites.dense
-    raw = np.nan_to_num(alone[ground.sites])
+    scores = sites.scores if sites.dense is None else sites.dense
+    raw = np.nan_to_num(scores[ground.sites])
     out = np.zeros(len(ground.places), dtype=bool)
     np.logical_or.at(out, ground.place_of, exclude[ground.sites])
     mean = float(np.sqrt(ground.cell_area))

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.model.layers import Spacing
+from geochem.model.tables import value_column, values_of
 from geochem.stats import neighbours
 
 if TYPE_CHECKING:
@@ -271,10 +272,7 @@ def _score_noise(
     backgrounds: pd.DataFrame,
     associations: Sequence[Association],
 ) -> FloatArray:
-    """Give the measurement part of the scores: errors of log10 over scale, combined by weight.
-
-    An error that is not known counts as 10 % of the value (common practice, no source).
-    """
+    """Give the measurement part of the scores: errors of log10 over scale, combined by weight."""
     import pandas as pd
 
     scale = backgrounds.drop_duplicates(["medium", "domain", "element"]).set_index(
@@ -282,17 +280,9 @@ def _score_noise(
     )["scale"]
     error = {}
     for element in z.columns:
-        if f"{element}_ppm" not in samples.columns:
+        if value_column(element) not in samples.columns:
             continue
-        value = samples[f"{element}_ppm"].to_numpy(dtype=float)[row]
-        err = (
-            samples[f"{element}_ppm_err"].to_numpy(dtype=float)[row]
-            if f"{element}_ppm_err" in samples.columns
-            else np.full(len(row), np.nan)
-        )
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = err / value
-        share = np.clip(np.where(np.isfinite(share), share, 0.1), 0.0, 1.0)
+        share = values_of(samples, element).relative_error[row]
         at = pd.MultiIndex.from_arrays(
             [frame["medium"], frame["domain"], np.full(len(frame), element, dtype=object)]
         )

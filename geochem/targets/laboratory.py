@@ -96,7 +96,7 @@ def laboratory_scores(
     LaboratoryScores
         The highest score where several laboratory assays have the element.
     """
-    laboratory = set(analytes.loc[analytes["source"] == "laboratory", "assay"].dropna())
+    laboratory = tables.laboratory_assays(analytes)
     medium = sites.frame["medium"].to_numpy(dtype=object)
     media = sorted({str(m) for m in medium})
     z: dict[str, FloatArray] = {}

@@ -409,3 +409,25 @@ def probabilities(
     own = rng.standard_normal(len(rival))
     drawn = s[:, None] + e[:, None] * own[None, :]
     return (drawn > rival[None, :]).mean(axis=1)
+
+
+def association_chance(margin: npt.ArrayLike) -> FloatArray:
+    """Give the chance that it is the association and not the rival, both alike beforehand.
+
+    Parameters
+    ----------
+    margin : array_like, shape (n,)
+        Logarithm of how much more likely the rival makes what is there; NaN where there is none.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        0-1; 1 where there is no rival.
+
+    Examples
+    --------
+    >>> association_chance([0.0, float("nan")]).tolist()
+    [0.5, 1.0]
+    """
+    m = np.asarray(margin, dtype=float)
+    return np.where(np.isfinite(m), 1.0 / (1.0 + np.exp(np.clip(m, -50.0, 50.0))), 1.0)

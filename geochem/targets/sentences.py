@@ -7,9 +7,9 @@ are never used, and nothing is claimed that a surface sample cannot show.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import exp, isfinite
 
 from geochem.model.finding import name_some
+from geochem.targets.null import association_chance
 from geochem.targets.surroundings import FAR_DRILLED, FAR_WORKINGS, Surroundings
 
 
@@ -137,8 +137,7 @@ def evidence_against(
     if around.keep_out > 0:
         text.append(f"{100 * around.keep_out:.0f} % lies inside keep-out.")
     # the chance that a rival explains it is told above; what is left is barren ground
-    rival_chance = 1.0 / (1.0 + exp(-min(max(margin, -50.0), 50.0))) if isfinite(margin) else 0.0
-    if probability < 0.5 * (1.0 - rival_chance):
+    if probability < 0.5 * float(association_chance(margin)):
         text.append("Barren ground makes one as strong more often than not.")
     text.append("Surface samples say little of depth.")
     return " ".join(text)

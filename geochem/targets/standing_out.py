@@ -27,10 +27,12 @@ from geochem.targets.doubt import Doubts
 from geochem.targets.grid_parts import grid_part
 from geochem.targets.ground import Ground, Sites
 from geochem.targets.null import (
+    CUT,
     FALSE_DISCOVERY,
     Barren,
     Filtered,
     Part,
+    association_chance,
     filter_part,
     passing_share,
     probabilities,
@@ -206,7 +208,7 @@ def _round(
         mine = np.flatnonzero(owner == number)
         q[mine] = q_values(strength[mine], own, passing)
         p[mine] = probabilities(strength[mine], noise[mine], own, seed=seed)
-        p[mine] *= _chance_of_association(np.array([outlines[i].margin for i in mine]))
+        p[mine] *= association_chance(np.array([outlines[i].margin for i in mine]))
         kept = mine[q[mine] <= FALSE_DISCOVERY]
         least[number] = strength[kept].min() if len(kept) else np.quantile(own.strongest, 0.9)
     keep = np.flatnonzero(q <= FALSE_DISCOVERY)
@@ -237,27 +239,19 @@ def _with_rival(
         name = sites.rival[near]
         margin, rival = float(sites.margin[near]), name if isinstance(name, str) else ""
     ground = grounds[outline.part]
-    own = sampling_line(ground, xy[ground.sites], outline.peak)
-    along, what = follows(
-        xy[ground.sites], sites.scores[ground.sites, outline.association], outline.peak,
-        float(np.sqrt(ground.cell_area)), {**lines, **own},
-    )  # fmt: skip
-    if np.isfinite(along) and not along <= margin:
-        margin, rival = along, what
-    narrow = strip_margin(
+    around = (
         xy[ground.sites], sites.scores[ground.sites, outline.association], outline.peak,
         float(np.sqrt(ground.cell_area)),
     )  # fmt: skip
+    own = sampling_line(ground, around[0], outline.peak)
+    along, what = follows(*around, {**lines, **own})
+    if np.isfinite(along) and not along <= margin:
+        margin, rival = along, what
+    narrow = strip_margin(*around)
     # a vein is a strip too: that may make an outline doubtful, never strike it out
     if np.isfinite(narrow) and not min(narrow, RIVAL_WINS) <= margin:
         margin, rival = min(narrow, RIVAL_WINS), ALONG_A_STRIP
     return replace(outline, margin=margin, rival=rival)
-
-
-def _chance_of_association(margin: FloatArray) -> FloatArray:
-    """Give the chance that it is the association and not the rival, both alike beforehand."""
-    known = np.isfinite(margin)
-    return np.where(known, 1.0 / (1.0 + np.exp(np.clip(margin, -50.0, 50.0))), 1.0)
 
 
 def _grid_outlines(
@@ -337,8 +331,6 @@ def _catchment_outlines(
     boundary: BaseGeometry | None,
 ) -> list[Outline]:
     import shapely
-
-    from geochem.targets.null import CUT
 
     m = len(catchments.shape)
     total = np.bincount(catchments.unit, minlength=m)

@@ -65,7 +65,7 @@ def test_what_is_mostly_seen_needs_no_laboratory(sampled):
     media = rows["medium"].to_numpy(object)
     gate = departures.gates.decide(rows, ["Cu", "Sb"], media, analytes)
     every = np.arange(len(rows))
-    got = departures.laboratory_scores(rows, ground.unit, every, analytes, gate, {"Cu", "Sb"})
+    got = departures.laboratory_beside(rows, ground.unit, every, analytes, gate, {"Cu", "Sb"})
     assert set(got) == {"Sb"}
 
 
