@@ -109,14 +109,14 @@ def draw_biplot(
     inside = (score[:, 0] >= x_span[0]) & (score[:, 0] <= x_span[1])
     inside &= (score[:, 1] >= y_span[0]) & (score[:, 1] <= y_span[1])
     outside = int((~inside).sum())
-    dropped = ", ".join(composition.dropped)
-    notes = [
-        f"Rays are stretched {stretch:.2g} times.",
-        composition.replaced,
-        f"Not in the composition: {dropped}." if dropped else "",
-        f"Close to the centre, without a name: {', '.join(faint)}." if faint else "",
-        f"{outside} samples lie outside the window." if outside else "",
-    ]
+    parts = [composition.replaced]
+    if composition.dropped:
+        parts.append(f"Not in the composition: {', '.join(composition.dropped)}.")
+    view = [f"Rays are stretched {stretch:.2g} times."]
+    if faint:
+        view.append(f"Close to the centre, without a name: {', '.join(faint)}.")
+    if outside:
+        view.append(f"{outside} samples lie outside the window.")
     draw_panel(
         ax,
         [
@@ -126,7 +126,8 @@ def draw_biplot(
                 note="Rays point to samples rich in an element relative to all others. Ray ends "
                 "that lie close go together.",
             ),
-            Block("", note=" ".join(n for n in notes if n)),
+            Block("", note=" ".join(parts)),
+            Block("", note=" ".join(view)),
         ],
     )
     if own:
