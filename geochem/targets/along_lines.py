@@ -83,16 +83,33 @@ def along_margin(
     if (near & inside).sum() < FEWEST or (~near & inside).sum() < FEWEST:
         return float("nan")
     s, r = np.nan_to_num(score[rows]), away[rows]
-    bell = max(_gain(s, np.exp(-0.5 * (r / (b * spacing)) ** 2)) for b in BELLS)
+    bell = max(gain_of(s, np.exp(-0.5 * (r / (b * spacing)) ** 2)) for b in BELLS)
     strip = max(
-        _gain(s, np.exp(-((distance / w) ** 2) - 0.5 * (r / reach) ** 2))
+        gain_of(s, np.exp(-((distance / w) ** 2) - 0.5 * (r / reach) ** 2))
         for w in WIDTHS
         for reach in REACHES
     )
     return (strip - bell) / SHARED
 
 
-def _gain(score: FloatArray, shape: FloatArray) -> float:
+def gain_of(score: FloatArray, shape: FloatArray) -> float:
+    """Give the gain of one shape with a free strength that is not negative.
+
+    Parameters
+    ----------
+    score, shape : ndarray, shape (n,)
+        Scores, and what they are explained by.
+
+    Returns
+    -------
+    float
+        Logarithm of a likelihood ratio.
+
+    Examples
+    --------
+    >>> gain_of(np.array([2.0, 0.0]), np.array([1.0, 0.0]))
+    2.0
+    """
     along = float(score @ shape)
     return max(along, 0.0) ** 2 / (2.0 * float(shape @ shape))
 
@@ -179,19 +196,45 @@ def strip_margin(xy: FloatArray, score: FloatArray, peak: FloatArray, spacing: f
     rows = np.flatnonzero(away <= 2.0 * max(LONG))
     if len(rows) < 4 * FEWEST:
         return float("nan")
-    s, r, d = np.nan_to_num(score[rows]), away[rows], offset[rows]
-    halo = max(_gain(s, np.exp(-0.5 * (r / b) ** 2)) for b in BELLS)
+    s, d = np.nan_to_num(score[rows]), offset[rows]
     strip = 0.0
-    for angle in np.arange(DIRECTIONS) * np.pi / DIRECTIONS:
-        along = d @ np.array([np.cos(angle), np.sin(angle)])
-        across = d @ np.array([-np.sin(angle), np.cos(angle)])
-        for a, b in STRETCHED:
-            shape = np.exp(-0.5 * ((along / a) ** 2 + (across / b) ** 2))
-            halo = max(halo, _gain(s, shape))
+    for along, across in _turned(d):
         for width in NARROW:
             near = np.exp(-((across / width) ** 2))
             for reach in LONG:
                 for shift in SHIFTS:
                     shape = near * np.exp(-0.5 * ((along - shift) / reach) ** 2)
-                    strip = max(strip, _gain(s, shape))
-    return (strip - halo) / SHARED - SEARCHED
+                    strip = max(strip, gain_of(s, shape))
+    return (strip - halo_gain(d, s)) / SHARED - SEARCHED
+
+
+def halo_gain(offset: FloatArray, score: FloatArray) -> float:
+    """Give the gain of the best halo: a bell, round or stretched in any direction.
+
+    Parameters
+    ----------
+    offset : ndarray, shape (n, 2)
+        From the summit, in mean spacings.
+    score : ndarray, shape (n,)
+        About N(0, 1) in background.
+
+    Returns
+    -------
+    float
+        Logarithm of a likelihood ratio.
+    """
+    away = np.hypot(*offset.T)
+    best = max(gain_of(score, np.exp(-0.5 * (away / b) ** 2)) for b in BELLS)
+    for along, across in _turned(offset):
+        for a, b in STRETCHED:
+            shape = np.exp(-0.5 * ((along / a) ** 2 + (across / b) ** 2))
+            best = max(best, gain_of(score, shape))
+    return best
+
+
+def _turned(offset: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
+    """Give the offsets along and across each direction."""
+    return [
+        (offset @ np.array([np.cos(a), np.sin(a)]), offset @ np.array([-np.sin(a), np.cos(a)]))
+        for a in np.arange(DIRECTIONS) * np.pi / DIRECTIONS
+    ]

@@ -44,7 +44,7 @@ class Sites:
     Parameters
     ----------
     frame : pandas.DataFrame
-        ``sample_id, medium, domain, grid, easting, northing``.
+        ``sample_id, medium, domain, grid, easting, northing, elevation``.
     row : ndarray of int, shape (n,)
         Row of each in the samples table.
     z : pandas.DataFrame, shape (n, n_elements)
@@ -212,6 +212,9 @@ def gather_sites(
             "grid": np.where(pd.isna(grid), "", grid).astype(object),
             "easting": anomalies["easting"].to_numpy(dtype=float)[order],
             "northing": anomalies["northing"].to_numpy(dtype=float)[order],
+            "elevation": samples["elevation"].to_numpy(dtype=float)[row]
+            if "elevation" in samples.columns
+            else np.full(len(row), np.nan),
         }
     )
     z = pd.DataFrame(

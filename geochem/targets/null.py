@@ -51,6 +51,8 @@ LEAST_PLACES, LEAST_LINES = 3, 2
 WEAK = (3.0, 3.8)
 #: tolerated share of barren outlines among those kept
 FALSE_DISCOVERY = 0.10
+#: how far the margin between association and rival is believed (chosen on simulated surveys)
+TEMPER = 0.7
 #: reach of the variogram of the background, in mean spacings
 REACH = 8.0
 
@@ -422,12 +424,13 @@ def association_chance(margin: npt.ArrayLike) -> FloatArray:
     Returns
     -------
     ndarray, shape (n,)
-        0-1; 1 where there is no rival.
+        0-1; 1 where there is no rival. The margin counts by `TEMPER`, because it comes from models
+        of associations and rivals that are not exact.
 
     Examples
     --------
     >>> association_chance([0.0, float("nan")]).tolist()
     [0.5, 1.0]
     """
-    m = np.asarray(margin, dtype=float)
+    m = TEMPER * np.asarray(margin, dtype=float)
     return np.where(np.isfinite(m), 1.0 / (1.0 + np.exp(np.clip(m, -50.0, 50.0))), 1.0)

@@ -15,17 +15,12 @@ import numpy as np
 
 from geochem.stats.halo_filter import SCALES
 from geochem.stats.threads import in_threads
-from geochem.targets.along_lines import (
-    ALONG_A_STRIP,
-    follows,
-    sampling_line,
-    strip_margin,
-)
 from geochem.targets.barren import simulate_barren
 from geochem.targets.catchments import Catchments, catchment_part
 from geochem.targets.doubt import Doubts
 from geochem.targets.grid_parts import grid_part
 from geochem.targets.ground import Ground, Sites
+from geochem.targets.lookalikes import RIVAL_WINS, with_lookalikes
 from geochem.targets.null import (
     CUT,
     FALSE_DISCOVERY,
@@ -52,8 +47,6 @@ if TYPE_CHECKING:
 #: simulated surveys in the first and the second round; on large campaigns fewer
 FIRST_DRAWS, DRAWS = 40, 150
 LARGE = 20_000
-#: an outline that a rival explains better by this much (odds of 4.5 to 1) is no target
-RIVAL_WINS = 1.5
 #: two outlines that share this part of the smaller one are the same
 SAME = 0.4
 
@@ -192,8 +185,7 @@ def _round(
     every = np.array([o.strength for o in outlines])
     outlines = [o for o in outlines if meets(o.sites, o.association)]
     outlines.sort(key=lambda o: (-round(o.strength, 9), o.part, o.polygon.bounds))
-    xy = sites.frame[["easting", "northing"]].to_numpy(dtype=float)
-    outlines = [_with_rival(sites, xy, grounds, o, lines or {}) for o in outlines]
+    outlines = with_lookalikes(sites, grounds, outlines, lines or {})
     passing = passing_share(
         every, np.array([o.strength for o in outlines if not o.margin > RIVAL_WINS])
     )
@@ -212,46 +204,14 @@ def _round(
         kept = mine[q[mine] <= FALSE_DISCOVERY]
         least[number] = strength[kept].min() if len(kept) else np.quantile(own.strongest, 0.9)
     keep = np.flatnonzero(q <= FALSE_DISCOVERY)
+    explained = [o for o in explained if o.strength >= least[o.part]]
     summary = _summary(sites, parts, barren, outlines, q, passing)
     number_of = {id(g): i for i, g in enumerate(grounds)}
     return Found(
         [outlines[i] for i in keep], q[keep], p[keep],
         [(g, x) for g, x in short if x.strength >= least[number_of[id(g)]]],
-        barren, summary, len(outlines),
-        [o for o in explained if o.strength >= least[o.part]],
+        barren, summary, len(outlines), explained,
     )  # fmt: skip
-
-
-def _with_rival(
-    sites: Sites,
-    xy: FloatArray,
-    grounds: Sequence[Ground],
-    outline: Outline,
-    lines: Mapping[str, BaseGeometry],
-) -> Outline:
-    """Look up what else explains the summit: other chemistry, or a line that it follows."""
-    if outline.catchment or not len(outline.sites):
-        return outline
-    margin, rival = float("nan"), ""
-    if sites.margin is not None and sites.rival is not None:
-        apart = ((xy[outline.sites] - outline.peak) ** 2).sum(axis=1)
-        near = outline.sites[int(apart.argmin())]
-        name = sites.rival[near]
-        margin, rival = float(sites.margin[near]), name if isinstance(name, str) else ""
-    ground = grounds[outline.part]
-    around = (
-        xy[ground.sites], sites.scores[ground.sites, outline.association], outline.peak,
-        float(np.sqrt(ground.cell_area)),
-    )  # fmt: skip
-    own = sampling_line(ground, around[0], outline.peak)
-    along, what = follows(*around, {**lines, **own})
-    if np.isfinite(along) and not along <= margin:
-        margin, rival = along, what
-    narrow = strip_margin(*around)
-    # a vein is a strip too: that may make an outline doubtful, never strike it out
-    if np.isfinite(narrow) and not min(narrow, RIVAL_WINS) <= margin:
-        margin, rival = min(narrow, RIVAL_WINS), ALONG_A_STRIP
-    return replace(outline, margin=margin, rival=rival)
 
 
 def _grid_outlines(
