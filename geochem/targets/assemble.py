@@ -22,7 +22,7 @@ from geochem.targets.inside import Inside, describe_inside, elements_beyond
 from geochem.targets.laboratory import LaboratoryScores, confirmation, laboratory_scores
 from geochem.targets.leads import LEADS, find_leads
 from geochem.targets.leads import MOST as MOST_LEADS
-from geochem.targets.null import FALSE_DISCOVERY
+from geochem.targets.false_discovery import FALSE_DISCOVERY
 from geochem.targets.outlines import Outline, open_sides
 from geochem.targets.proxy_words import proxy_sentence
 from geochem.targets.ranking import checked_ranking

@@ -14,7 +14,7 @@ import numpy as np
 
 from geochem.stats.false_discovery import adjusted_p
 from geochem.targets.ground import JOIN, Sites
-from geochem.targets.null import FALSE_DISCOVERY
+from geochem.targets.false_discovery import FALSE_DISCOVERY
 
 if TYPE_CHECKING:
     import numpy.typing as npt

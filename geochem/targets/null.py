@@ -1,19 +1,14 @@
 """The barren survey that outlines are judged against.
 
 What lives here: the background of each score (spread and variogram, robust against the anomalous
-tail), simulated surveys of barren ground at the same places, filtered in the same way, and from
-them the false-discovery rate and the probability of an outline. What does not: outlines of the
-real survey (`outlines`), simulation of fields (stats).
+tail) and the filtering that the real survey and the barren ones share. What does not: the barren
+surveys themselves (`barren`), outlines of the real survey (`outlines`), what a strength is worth
+(`false_discovery`).
 
 How it is judged. All scores that compete are simulated together, with their correlation; at each
 place the largest filtered value of all of them and of all halo sizes counts, so the multiplicity
 of scores, sizes and places is in the null itself. An outline's strength is its highest filtered
-value. Its q-value is the expected number of barren outlines at least as strong, per survey, over
-the number found that are at least as strong (Storey 2002, Journal of the Royal Statistical
-Society B 64:479-498, without estimating the barren share); kept are those with q <= 0.10. Of real
-outlines those are dropped that miss the element condition or look like something else; the barren
-surveys have scores but no elements, so their number is multiplied by the share of the survey's
-own weak outlines, nearly all of them background, that pass.
+value; what it is worth is decided in `false_discovery`.
 """
 
 from __future__ import annotations
@@ -47,12 +42,6 @@ BACKGROUND_HIGHEST = 3.0
 CUT = 2.0
 #: places and lines that an outline needs at least
 LEAST_PLACES, LEAST_LINES = 3, 2
-#: strength of weak outlines, most of which are background
-WEAK = (3.0, 3.8)
-#: tolerated share of barren outlines among those kept
-FALSE_DISCOVERY = 0.10
-#: how far the margin between association and rival is believed (chosen on simulated surveys)
-TEMPER = 0.7
 #: reach of the variogram of the background, in mean spacings
 REACH = 8.0
 
@@ -324,113 +313,3 @@ def together(
 ) -> npt.NDArray[Kind]:
     """Add filtered values of two layers, each of variance 1, by what they tell."""
     return np.sqrt(1.0 - share**2) * dense + share * second
-
-
-def passing_share(every: FloatArray, passed: FloatArray) -> float:
-    """Give the share of weak outlines that meet the conditions which barren surveys do not have.
-
-    Parameters
-    ----------
-    every, passed : ndarray
-        Strengths of all outlines of the survey, and of those that met the conditions.
-
-    Returns
-    -------
-    float
-        Leaning toward 1 where few outlines are weak. [-]
-
-    Examples
-    --------
-    >>> weak = np.full(18, 3.2)
-    >>> passing_share(weak, weak[:8])
-    0.5
-    """
-    low, high = WEAK
-    n = int(((every >= low) & (every < high)).sum())
-    met = int(((passed >= low) & (passed < high)).sum())
-    return float(min((met + 2) / (n + 2), 1.0))
-
-
-def q_values(strength: npt.ArrayLike, barren: Barren, passing: float = 1.0) -> FloatArray:
-    """Give the empirical false-discovery rate at which each outline is kept.
-
-    Parameters
-    ----------
-    strength : array_like, shape (n,)
-        Of the outlines found.
-    barren : Barren
-        Simulated surveys.
-    passing : float, default 1
-        Share of background outlines that meet the other conditions. [-]
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Expected number of barren outlines at least as strong over number found at least as
-        strong; never lower for a weaker outline. [-]
-    """
-    s = np.asarray(strength, dtype=float)
-    if not s.size:
-        return s
-    order = np.argsort(-s, kind="stable")
-    rate = passing * barren.expected(s[order]) / np.arange(1, len(s) + 1)
-    # the rate of an outline is the least of all cuts that keep it
-    rate = np.minimum.accumulate(rate[::-1])[::-1]
-    out = np.empty(len(s))
-    out[order] = np.minimum(rate, 1.0)
-    return out
-
-
-def probabilities(
-    strength: npt.ArrayLike, noise: npt.ArrayLike, barren: Barren, *, seed: int
-) -> FloatArray:
-    """Give the share of draws in which an outline beats a barren survey.
-
-    Drawn are: the barren survey, with the spread of the background (in `simulate_barren`), and
-    what is uncertain about the filtered score under the peak (`doubt`).
-
-    Parameters
-    ----------
-    strength, noise : array_like, shape (n,)
-        Peak of the filtered value and its standard deviation.
-    barren : Barren
-        Simulated surveys.
-    seed : int
-        Of the draws.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        0-1.
-    """
-    s, e = np.asarray(strength, dtype=float), np.asarray(noise, dtype=float)
-    rng = np.random.default_rng([seed, 977])
-    repeats = max(1, -(-2000 // max(barren.draws, 1)))
-    rival = np.tile(barren.strongest, repeats)
-    # the same draws for all outlines: stronger ones are never less probable by chance
-    own = rng.standard_normal(len(rival))
-    drawn = s[:, None] + e[:, None] * own[None, :]
-    return (drawn > rival[None, :]).mean(axis=1)
-
-
-def association_chance(margin: npt.ArrayLike) -> FloatArray:
-    """Give the chance that it is the association and not the rival, both alike beforehand.
-
-    Parameters
-    ----------
-    margin : array_like, shape (n,)
-        Logarithm of how much more likely the rival makes what is there; NaN where there is none.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        0-1; 1 where there is no rival. The margin counts by `TEMPER`, because it comes from models
-        of associations and rivals that are not exact.
-
-    Examples
-    --------
-    >>> association_chance([0.0, float("nan")]).tolist()
-    [0.5, 1.0]
-    """
-    m = TEMPER * np.asarray(margin, dtype=float)
-    return np.where(np.isfinite(m), 1.0 / (1.0 + np.exp(np.clip(m, -50.0, 50.0))), 1.0)

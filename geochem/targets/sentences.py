@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from geochem.model.finding import name_some
-from geochem.targets.null import association_chance
+from geochem.targets.false_discovery import association_chance
 from geochem.targets.surroundings import FAR_DRILLED, FAR_WORKINGS, Surroundings
 
 

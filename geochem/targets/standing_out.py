@@ -18,20 +18,22 @@ from geochem.stats.threads import in_threads
 from geochem.targets.barren import simulate_barren
 from geochem.targets.catchments import Catchments, catchment_part
 from geochem.targets.doubt import Doubts
+from geochem.targets.false_discovery import (
+    FALSE_DISCOVERY,
+    association_chance,
+    passing_share,
+    probabilities,
+    q_values,
+)
 from geochem.targets.grid_parts import grid_part
 from geochem.targets.ground import Ground, Sites
 from geochem.targets.lookalikes import RIVAL_WINS, with_lookalikes
 from geochem.targets.null import (
     CUT,
-    FALSE_DISCOVERY,
     Barren,
     Filtered,
     Part,
-    association_chance,
     filter_part,
-    passing_share,
-    probabilities,
-    q_values,
 )
 from geochem.targets.outlines import Group, Outline, find_groups
 from geochem.targets.polygons import around_places, clipped
@@ -198,9 +200,10 @@ def _round(
     least = {}
     for number, own in enumerate(barren):
         mine = np.flatnonzero(owner == number)
-        q[mine] = q_values(strength[mine], own, passing)
+        margin = np.array([outlines[i].margin for i in mine])
+        q[mine] = q_values(strength[mine], own, passing, margin)
         p[mine] = probabilities(strength[mine], noise[mine], own, seed=seed)
-        p[mine] *= association_chance(np.array([outlines[i].margin for i in mine]))
+        p[mine] *= association_chance(margin)
         kept = mine[q[mine] <= FALSE_DISCOVERY]
         least[number] = strength[kept].min() if len(kept) else np.quantile(own.strongest, 0.9)
     keep = np.flatnonzero(q <= FALSE_DISCOVERY)
@@ -397,7 +400,8 @@ def _summary(
         "false_discovery_rate": FALSE_DISCOVERY,
         "false_discovery_rule": "expected number of barren outlines at least as strong, times the "
         "share of weak outlines that meet the element condition and look like nothing else, over "
-        "number found at least as strong",
+        "number found at least as strong; strength is credited where the association explains an "
+        "outline much better than any rival, in barren surveys as in the weak outlines",
         "weak_outlines_that_pass": round(passing, 3),
         "drawn": "the barren survey and the spread of the background; under the peak the error of "
         "every value, what may stand behind limits, the weights of the association, the levels of "

@@ -5,47 +5,9 @@ from geochem.targets.barren import _outline_peaks
 from geochem.targets.null import (
     CUT,
     Background,
-    Barren,
     Part,
     describe_background,
-    passing_share,
-    probabilities,
-    q_values,
 )
-
-
-def barren(peaks, draws, strongest=None):
-    strongest = np.zeros(draws) if strongest is None else np.asarray(strongest)
-    return Barren(draws, strongest, np.sort(np.asarray(peaks, dtype=float)))
-
-
-def test_q_value_is_expected_over_found():
-    # 10 surveys; 2 barren outlines at 5 or more, 6 at 4 or more, 20 at 3 or more
-    null = barren([5.0] * 2 + [4.0] * 4 + [3.0] * 14, 10)
-    q = q_values([6.0, 4.5, 3.0], null)
-    assert q == pytest.approx([0.0, (2 / 10) / 2, (20 / 10) / 3])
-
-
-def test_conditions_that_barren_surveys_lack_thin_them():
-    null = barren([5.0] * 2 + [4.0] * 4 + [3.0] * 14, 10)
-    assert q_values([6.0, 4.5, 3.0], null, 0.5) == pytest.approx([0.0, 0.05, 1 / 3])
-    every = np.array([3.1] * 30 + [5.0] * 3)
-    assert passing_share(every, every[10:]) == pytest.approx(22 / 32)
-    assert passing_share(np.array([5.0]), np.array([])) == 1.0
-
-
-def test_q_value_never_falls_with_strength():
-    null = barren([5.0] * 5, 10)
-    # the second is just below the first and shares its expected number: both 0.5 / 2
-    assert q_values([4.9, 4.8], null) == pytest.approx([0.25, 0.25])
-
-
-def test_probability_is_the_share_of_barren_surveys_beaten():
-    null = barren([], 100, np.arange(100) / 10)
-    p = probabilities([5.0], [0.0], null, seed=1)
-    assert p[0] == pytest.approx(0.50, abs=0.011)
-    noisy = probabilities([9.0, 5.0], [2.0, 2.0], null, seed=1)
-    assert 0 < noisy[1] < noisy[0] < 1
 
 
 def test_barren_outlines_equal_a_slow_search():
