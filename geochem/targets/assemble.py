@@ -16,13 +16,13 @@ from geochem.model.targets import TargetReport
 from geochem.targets import sentences
 from geochem.targets.catchments import Catchments
 from geochem.targets.criteria import Criterion, judge
+from geochem.targets.false_discovery import FALSE_DISCOVERY
 from geochem.targets.ground import Ground, Sites
 from geochem.targets.identity import Identity, identify
 from geochem.targets.inside import Inside, describe_inside, elements_beyond
 from geochem.targets.laboratory import LaboratoryScores, confirmation, laboratory_scores
 from geochem.targets.leads import LEADS, find_leads
 from geochem.targets.leads import MOST as MOST_LEADS
-from geochem.targets.false_discovery import FALSE_DISCOVERY
 from geochem.targets.outlines import Outline, open_sides
 from geochem.targets.proxy_words import proxy_sentence
 from geochem.targets.ranking import checked_ranking

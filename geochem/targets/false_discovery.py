@@ -2,12 +2,12 @@
 
 How it is judged. The q-value of an outline is the expected number of barren outlines at least as
 strong, per survey, over the number found that are at least as strong (Storey 2002, Journal of the
-Royal Statistical Society B 64:479-498, without estimating the barren share); kept are those with
-q <= 0.10. Of real outlines those are dropped that miss the element condition or look like something else; the barren
-surveys have scores but no elements, so their number is multiplied by the share of the survey's
-own weak outlines, nearly all of them background, that pass. Outlines that their association
-explains much better than any rival are credited for it, and the barren ones are credited as those
-weak outlines are.
+Royal Statistical Society B 64:479-498, without estimating the barren share); kept are those with q
+<= 0.10. Of real outlines those are dropped that miss the element condition or look like something
+else; the barren surveys have scores but no elements, so their number is multiplied by the share of
+the survey's own weak outlines, nearly all of them background, that pass. Outlines that their
+association explains much better than any rival are credited for it, and the barren ones are
+credited as those weak outlines are.
 
 What lives here: strengths of outlines and of barren ones in, rates and probabilities out. What does
 not: the barren surveys (`barren`, `null`), what looks like mineralisation (`lookalikes`).

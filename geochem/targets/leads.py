@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geochem.stats.false_discovery import adjusted_p
-from geochem.targets.ground import JOIN, Sites
 from geochem.targets.false_discovery import FALSE_DISCOVERY
+from geochem.targets.ground import JOIN, Sites
 
 if TYPE_CHECKING:
     import numpy.typing as npt
