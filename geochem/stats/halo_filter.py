@@ -129,7 +129,7 @@ def halo_filters(
     mean = float(np.sqrt(size.prod()))
     width = np.array([np.maximum(s * mean, NARROWEST * size) for s in scales])
     weights, gain = np.empty((len(scales), m, k)), np.empty((len(scales), m))
-    step = max(1, 200_000 // (k * k))  # systems that fit into the cache together
+    step = max(1, 100_000 // (k * k))  # systems that fit into the cache together
 
     def fill(first: int) -> None:
         rows = slice(first, min(first + step, m))

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
+from geochem.stats.threads import in_threads
 from geochem.stats.variogram import experimental_variogram, fit_variogram
 
 if TYPE_CHECKING:
@@ -44,6 +45,8 @@ CUT = 2.0
 LEAST_PLACES, LEAST_LINES = 3, 2
 #: reach of the variogram of the background, in mean spacings
 REACH = 8.0
+#: rows that one thread works on
+_ROWS = 4000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -262,14 +265,19 @@ def without_spikes(values: npt.NDArray[Kind], beside: IntArray) -> npt.NDArray[K
     [0.0, 4.0, 3.5, 0.0]
     """
     flat = values.reshape(len(values), -1)
-    place, column = np.nonzero(flat > LONELY)
-    if not len(place):
-        return values
-    own = beside[place] == place[:, None]
-    around = np.where(own, -np.inf, flat[beside[place], column[:, None]])
-    highest = around.max(axis=1, initial=-np.inf) + ABOVE_NEXT
+
+    def drawn_in(first: int) -> tuple[IntArray, IntArray, npt.NDArray[Kind]]:
+        place, column = np.nonzero(flat[first : first + _ROWS] > LONELY)
+        place += first
+        near = beside[place]
+        around = np.where(near == place[:, None], -np.inf, flat[near, column[:, None]])
+        highest = around.max(axis=1, initial=-np.inf) + ABOVE_NEXT
+        return place, column, np.minimum(flat[place, column], np.maximum(highest, LONELY))
+
+    found = in_threads(drawn_in, range(0, len(flat), _ROWS))
     out = flat.copy()
-    out[place, column] = np.minimum(flat[place, column], np.maximum(highest, LONELY))
+    for place, column, value in found:
+        out[place, column] = value
     return out.reshape(values.shape)
 
 

@@ -134,7 +134,7 @@ def find_groups(ground: Ground, filtered: Filtered, scores: FloatArray) -> list[
         Strongest first.
     """
     top = filtered.values.max(axis=1)
-    neighbours = _adjacency(ground)
+    neighbours = _Beside(ground)
     basin = _basins(top, neighbours)
     members = _members(basin)
     groups = []
@@ -148,16 +148,21 @@ def find_groups(ground: Ground, filtered: Filtered, scores: FloatArray) -> list[
     return sorted(groups, key=lambda g: (-round(g.strength, 9), g.summit))
 
 
-def _adjacency(ground: Ground) -> list[IntArray]:
-    m = len(ground.places)
-    i = np.concatenate([ground.edges[:, 0], ground.edges[:, 1]])
-    j = np.concatenate([ground.edges[:, 1], ground.edges[:, 0]])
-    order = np.lexsort([j, i])
-    ends = np.searchsorted(i[order], np.arange(1, m))
-    return np.split(j[order], ends) if m else []
+class _Beside:
+    """Places beside each place, ascending; cut out when one is asked for."""
+
+    def __init__(self, ground: Ground) -> None:
+        i = np.concatenate([ground.edges[:, 0], ground.edges[:, 1]])
+        j = np.concatenate([ground.edges[:, 1], ground.edges[:, 0]])
+        order = np.lexsort([j, i])
+        self._others = j[order]
+        self._ends = np.searchsorted(i[order], np.arange(len(ground.places) + 1)).tolist()
+
+    def __getitem__(self, place: int) -> IntArray:
+        return self._others[self._ends[place] : self._ends[place + 1]]
 
 
-def _basins(top: FloatArray, neighbours: list[IntArray]) -> IntArray:
+def _basins(top: FloatArray, neighbours: _Beside) -> IntArray:
     """Give each place above the cut the number of the summit it belongs to; -1 below the cut."""
     basin = np.full(len(top), -1, dtype=np.intp)
     parent: dict[int, int] = {}
@@ -203,7 +208,7 @@ def _around(
     own: IntArray,
     strength: float,
     ground: Ground,
-    neighbours: list[IntArray],
+    neighbours: _Beside,
 ) -> IntArray:
     """Choose the places of one summit: above 40 % of it, and no more than can be walked."""
     level = max(CUT, SHOULDER * strength)
@@ -218,7 +223,7 @@ def _around(
     return _connected(summit, own[field[own] >= CUT], neighbours) if few else places
 
 
-def _connected(summit: int, allowed: IntArray, neighbours: list[IntArray]) -> IntArray:
+def _connected(summit: int, allowed: IntArray, neighbours: _Beside) -> IntArray:
     left = set(allowed.tolist()) - {int(summit)}
     seen = {int(summit)}
     front = {int(summit)}
