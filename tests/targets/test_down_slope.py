@@ -2,8 +2,10 @@
 
 import numpy as np
 import pytest
+import shapely
 
-from geochem.targets.down_slope import washed_margins
+from geochem.targets.along_lines import gain_of
+from geochem.targets.down_slope import BEGINS, RUNS, STEP, WIDTHS, _strip_gain, washed_margins
 
 SPACING = 141.0
 
@@ -71,3 +73,23 @@ def test_background_looks_washed_seldom(hills):
     margin = washed_margins(xy, height, noise[:, None], np.zeros(40, dtype=int), peaks, SPACING)
     # an outline is struck out above 1.5
     assert (margin > 1.5).mean() <= 0.05
+
+
+def test_strips_equal_a_slow_search():
+    rng = np.random.default_rng(8)
+    xy, score = rng.uniform(0, 20, (500, 2)), rng.normal(size=500)
+    up = np.array([[10.0, 12.0], [10.2, 12.4], [10.4, 12.9]])
+    down = np.array([[10.0, 12.0], [9.9, 11.5], [9.6, 11.1], [9.2, 10.8]])
+    line = shapely.LineString([*up[::-1], *down[1:]])
+    best = 0.0
+    for width in WIDTHS:
+        for begin in BEGINS:
+            for run in RUNS:
+                shape = np.zeros(500)
+                for i, point in enumerate(shapely.points(xy)):
+                    along = line.project(point) - 2 * STEP
+                    if along >= begin - STEP:
+                        fade = min(max(1.0 - (along - begin) / run, 0.0), 1.0)
+                        shape[i] = fade * np.exp(-((point.distance(line) / width) ** 2))
+                best = max(best, gain_of(score, shape))
+    assert _strip_gain(xy, score, up, down) == pytest.approx(best, rel=1e-3)
