@@ -19,9 +19,6 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from pyproj import CRS
 
-#: layers that are rasters: only their path is handed on
-RASTERS = ("image", "elevation")
-
 
 def read_layers(
     entries: Mapping[str, Mapping[str, Any]], crs: str

@@ -17,8 +17,8 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "smpid", "smpno", "sid", "specimen", "specimenid", "labid", "labno", "labnumber",
         "labsampleid", "fieldid", "fieldno", "fieldnumber", "id", "name", "tag", "ticket",
         "ticketno", "bag", "bagno", "barcode", "siteid", "site", "siteno", "stationid",
-        "probe", "probenummer", "probennummer", "muestra", "idmuestra", "nomuestra", "numeromuestra",
-        "echantillon", "noechantillon", "amostra",
+        "probe", "probenr", "probennr", "probenummer", "probennummer", "muestra", "idmuestra",
+        "nomuestra", "numeromuestra", "echantillon", "noechantillon", "amostra",
     ),
     "x": (
         "x", "easting", "eastingm", "east", "eastingutm", "utme", "utmeast", "utmeasting", "utmx",

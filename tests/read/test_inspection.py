@@ -89,3 +89,10 @@ def test_a_table_of_5000_columns_answers(write):
     assert time.process_time() - start < 5
     assert len(seen.columns) == 5001
     assert all(c.read_as == "value" for c in seen.columns[1:])
+
+
+@pytest.mark.parametrize("header", ["Probe Nr.", "Proben-Nr.", "Probennummer", "No. muestra"])
+def test_ids_are_found_under_the_words_of_other_languages(tmp_path, header):
+    path = tmp_path / "werte.csv"
+    path.write_text(f"{header};Cu ppm;Zn ppm\nA-1;12;30\nA-2;15;41\nA-3;9;55\n", encoding="utf-8")
+    assert inspect_table(path).columns[0].read_as == "id"
