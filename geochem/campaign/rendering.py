@@ -30,18 +30,19 @@ def render_all(
 ) -> dict[str, float]:
     """Let every renderer write into a folder.
 
-    With two jobs a second process takes its share of what does not read the folder: each takes the
-    next piece when it is done with one, renderers that cannot be parted first, then the others'
-    pieces (the figures, one by one). The second process is a fork, which shares the records without
+    With two jobs a second process takes its share, first of what does not read the folder, then of
+    what reads the figures: each takes the next piece when it is done with one, renderers that
+    cannot be parted first, then the others' pieces (the figures, one by one). The second process is a fork, which shares the records without
     copying them; where the system has none (Windows) one process does all. The files are the same
     either way.
 
     Parameters
     ----------
     methods : sequence of (name, renderer, options)
-        In order; a renderer whose ``reads_folder`` is not False comes after the others. One that
-        has ``pieces(bundle, folder, **options)``, an iterable of functions that together do what
-        ``render`` does, is shared among the processes.
+        In order; a renderer whose ``reads_folder`` is False comes first, one for which it is
+        ``"figures"`` (it needs these, and no other file) comes next, the others last and one by
+        one. One that has ``pieces(bundle, folder, **options)``, an iterable of functions that
+        together do what ``render`` does, is shared among the processes.
     bundle : Bundle
         Records of a run.
     folder : Path
@@ -62,17 +63,17 @@ def render_all(
         If another process failed.
     """
     timings: dict[str, float] = {}
-    free = [m for m in methods if not getattr(m[1], "reads_folder", True)]
-    rest = [m for m in methods if m not in free]
-    if jobs > 1 and free and "fork" in multiprocessing.get_all_start_methods():
-        timings.update(_shared(free, bundle, folder, jobs, tell))
-    else:
-        rest = [*free, *rest]
-    for name, renderer, options in rest:
-        tell(_title(name))
-        start = time.perf_counter()
-        renderer.render(bundle, folder, **options)
-        timings[f"write_{name}"] = time.perf_counter() - start
+    several = jobs > 1 and "fork" in multiprocessing.get_all_start_methods()
+    for kind in (False, "figures", True):
+        group = [m for m in methods if getattr(m[1], "reads_folder", True) == kind]
+        if several and group and kind is not True:
+            timings.update(_shared(group, bundle, folder, jobs, tell))
+            continue
+        for name, renderer, options in group:
+            tell(_title(name))
+            start = time.perf_counter()
+            renderer.render(bundle, folder, **options)
+            timings[f"write_{name}"] = time.perf_counter() - start
     return timings
 
 

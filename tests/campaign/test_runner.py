@@ -66,6 +66,10 @@ class Reads(Writes):
         (folder / self.name).write_text(" ".join(sorted(p.name for p in folder.iterdir())))
 
 
+class ReadsFigures(Reads):
+    reads_folder = "figures"
+
+
 def methods(*pairs):
     return [(name, kind(name), {}) for name, kind in pairs]
 
@@ -80,6 +84,14 @@ def test_one_process_or_two_write_the_same(tmp_path, jobs):
     assert (tmp_path / "report").read_text() == "figures tables"
     assert set(timings) == {"write_figures", "write_tables", "write_report"}
     assert len(told) == 3
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_what_reads_the_figures_comes_between(tmp_path, jobs):
+    listed = methods(("page", Reads), ("report", ReadsFigures), ("figures", Writes))
+    render_all(listed, "records", tmp_path, jobs=jobs, tell=lambda _: None)
+    assert (tmp_path / "report").read_text().split()[0] == "figures"
+    assert (tmp_path / "page").read_text() == "figures report"
 
 
 @pytest.mark.skipif(

@@ -12,7 +12,6 @@ from geochem.outputs.wording import figure
 POINT = 1 / 72.0
 
 
-@lru_cache(maxsize=8192)
 def text_width(text: str, size: float, weight: str = "normal") -> float:
     """Measure a line of text.
 
@@ -30,14 +29,19 @@ def text_width(text: str, size: float, weight: str = "normal") -> float:
     float
         Width. [inch]
     """
+    return _outline_width(text, weight) * size * POINT if text else 0.0
+
+
+@lru_cache(maxsize=8192)
+def _outline_width(text: str, weight: str) -> float:
+    """Measure a line of text per point of its size: outlines are alike in every size."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    if not text:
-        return 0.0
-    font = FontProperties(family="DejaVu Sans", size=size, weight=weight)
+    whole = text_to_path.FONT_SCALE
+    font = FontProperties(family="DejaVu Sans", size=whole, weight=weight)
     width, _, _ = text_to_path.get_text_width_height_descent(text, font, ismath=False)
-    return float(width) * POINT
+    return float(width) / whole
 
 
 def wrap(text: str, width: float, size: float, weight: str = "normal", most: int = 4) -> list[str]:

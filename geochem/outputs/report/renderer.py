@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +22,8 @@ class ReportRenderer:
     name = "report"
     summary = "progress report as HTML page and PDF"
     formats = ("html", "pdf")
+    #: needs the pictures and no other file that another renderer writes
+    reads_folder = "figures"
 
     def render(self, bundle: Bundle, folder: Path, *, pdf: bool = True) -> list[Path]:
         """Write the report from records and the figures that were drawn before.
@@ -38,9 +42,25 @@ class ReportRenderer:
         list of Path
             What was written.
         """
-        folder = Path(folder)
+        return [path for piece in self.pieces(bundle, folder, pdf=pdf) for path in piece()]
+
+    def pieces(
+        self, bundle: Bundle, folder: Path, *, pdf: bool = True
+    ) -> list[Callable[[], list[Path]]]:
+        """Give `render` in pieces that several processes can share.
+
+        Parameters
+        ----------
+        bundle, folder, pdf
+            As in `render`.
+
+        Returns
+        -------
+        list of callable
+            Each writes one file and gives it; the longest first.
+        """
+        folder, info = Path(folder), bundle.info
         blocks = report_blocks(bundle, folder / "figures")
-        written = [write_html(blocks, bundle.info, cautions.SHORT, folder / "report.html")]
-        if pdf:
-            written.append(write_pdf(blocks, bundle.info, cautions.SHORT, folder / "report.pdf"))
-        return written
+        page = partial(write_html, blocks, info, cautions.SHORT, folder / "report.html")
+        paper = partial(write_pdf, blocks, info, cautions.SHORT, folder / "report.pdf")
+        return [lambda: [paper()], lambda: [page()]] if pdf else [lambda: [page()]]

@@ -24,6 +24,8 @@ class SlidesRenderer:
     name = "slides"
     summary = "presentation with editable text and tables, all results and the cautions"
     formats = ("pptx",)
+    #: needs the pictures and no other file that another renderer writes
+    reads_folder = "figures"
 
     def render(
         self, bundle: Bundle, folder: Path, *, template_file: str = "", blur_m: float = 0.0
