@@ -15,5 +15,7 @@ def test_pixels_and_resolution_come_back(tmp_path):
     with Image.open(path) as image:
         assert image.mode == "RGB"
         assert np.array_equal(np.asarray(image), pixels[:, :, :3])
-        assert image.info["dpi"] == pytest.approx((150.0124, 150.0124))  # 5906 pixels per metre, a whole number
+        assert image.info["dpi"] == pytest.approx(
+            (150.0124, 150.0124)
+        )  # 5906 pixels per metre, a whole number
         assert set(image.info) == {"dpi"}
