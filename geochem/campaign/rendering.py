@@ -32,9 +32,9 @@ def render_all(
 
     With two jobs a second process takes its share, first of what does not read the folder, then of
     what reads the figures: each takes the next piece when it is done with one, renderers that
-    cannot be parted first, then the others' pieces (the figures, one by one). The second process is a fork, which shares the records without
-    copying them; where the system has none (Windows) one process does all. The files are the same
-    either way.
+    cannot be parted first, then the others' pieces (the figures, one by one). The second process is
+    a fork, which shares the records without copying them; where the system has none (Windows) one
+    process does all. The files are the same either way.
 
     Parameters
     ----------
