@@ -48,7 +48,7 @@ def write_png(path: Path, pixels: npt.NDArray[Any], dpi: float) -> Path:
     parts = (
         (b"IHDR", struct.pack(">IIBBBBB", wide, high, 8, 2, 0, 0, 0)),
         (b"pHYs", struct.pack(">IIB", per_metre, per_metre, 1)),
-        (b"IDAT", zlib.compress(rows, _EFFORT)),
+        (b"IDAT", zlib.compress(rows.data, _EFFORT)),
         (b"IEND", b""),
     )
     with path.open("wb") as file:
