@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
 
-#: elements of one survey share their places; a few sets of places are kept
-_KEPT = 16
+#: elements of one survey share the places of every domain; so many sets of places are kept
+_KEPT = 40
 _last: dict[bytes, Surroundings | None] = {}
 
 
@@ -71,7 +71,7 @@ class Ground:
         key = digest.digest()
         if key not in _last:
             if len(_last) >= _KEPT:
-                _last.clear()
+                _last.pop(next(iter(_last)))
             _last[key] = surroundings(self.places, self.weights)
         return _last[key]
 
