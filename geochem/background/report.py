@@ -38,7 +38,7 @@ from geochem.background.table import (
     check_elements,
     check_needs,
     finish,
-    fit_all,
+    fit_each,
     select,
     threshold_row,
 )
@@ -261,13 +261,11 @@ def _element(
         spot = None if work.xy is None else work.xy[inside]
         if share > 0:
             weights = work.weights[inside]
-            base = fit_all([MedianMad(k=POSSIBLE, log=True)], part, spot, weights)[0]
-            same = [m for m in methods if _is_default(m)]
-            made = {id(m): base for m in same}
-            own = [
-                base if id(m) in made else fit_all([m], part, spot, weights)[0] for m in methods
-            ]
-            own = _once(own, methods)
+            others = [m for m in methods if not _is_default(m)]
+            usual = MedianMad(k=POSSIBLE, log=True)
+            base, *more = fit_each([usual, *others], part, spot, weights)
+            rest = iter(more)
+            own = _once([base if _is_default(m) else next(rest) for m in methods], methods)
         note, pooled = "", None
         if parent is not None and (share < 1 or not _usable(base)):
             above_base, above_rows, _ = fitted[parent]
@@ -324,7 +322,7 @@ def _element(
             out.z[:, 1] = _z(values, everyone, base)
             if measured:
                 raw = select(as_read, inside)
-                plot = fit_all([ProbabilityPlot()], raw, spot, work.weights[inside])[0]
+                plot = fit_each([ProbabilityPlot()], raw, spot, work.weights[inside])[0]
     return replace(out, plot=plot)
 
 

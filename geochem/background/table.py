@@ -10,6 +10,7 @@ import numpy as np
 from geochem.background.choice import choose, k_of
 from geochem.background.ground import decluster, point_coordinates
 from geochem.background.groups import group_names, text_column
+from geochem.background.values import prepared_once
 from geochem.elements import element_rank
 from geochem.errors import WrongCall, unknown
 from geochem.model import tables
@@ -182,19 +183,40 @@ def fit_all(
     list of Threshold
         One or more.
     """
-    ok = np.isfinite(values.value)
+    chosen = list(methods)
     records: list[Threshold] = []
-    for m in methods:
-        record = m.fit(
-            values.value[ok], below=values.below[ok], above=values.above[ok],
-            coordinates=None if xy is None else xy[ok],
-            weights=None if weights is None else weights[ok],
-        )  # fmt: skip
+    for m, record in zip(chosen, fit_each(chosen, values, xy, weights), strict=True):
         replaced = record.method != getattr(m, "name", record.method)
         if replaced and records and record.method == records[-1].method:
             continue
         records.append(record)
     return records
+
+
+def fit_each(
+    methods: Iterable[Any], values: tables.Values, xy: Array | None, weights: Array | None
+) -> list[Threshold]:
+    """Fit every method to one group of one element.
+
+    Parameters
+    ----------
+    methods, values, xy, weights
+        As in `fit_all`.
+
+    Returns
+    -------
+    list of Threshold
+        One per method, fall-backs among them.
+    """
+    ok = np.isfinite(values.value)
+    x = values.value[ok]
+    given = {
+        "below": values.below[ok], "above": values.above[ok],
+        "coordinates": None if xy is None else xy[ok],
+        "weights": None if weights is None else weights[ok],
+    }  # fmt: skip
+    with prepared_once():
+        return [m.fit(x, **given) for m in methods]
 
 
 def accepted_assays(

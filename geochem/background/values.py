@@ -6,6 +6,9 @@ statistics on values below detection are here too, so that all methods keep the 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -100,6 +103,22 @@ class Prepared:
         return float(10.0 ** min(max(value, -300.0), 300.0)) if self.log else float(value)
 
 
+#: what was prepared for the methods of one `prepared_once`, with what it was made of
+_shared: ContextVar[dict[tuple[Any, ...], tuple[Prepared, tuple[Any, ...]]] | None] = ContextVar(
+    "prepared", default=None
+)
+
+
+@contextmanager
+def prepared_once() -> Iterator[None]:
+    """Let several methods share what `prepare` makes of the very same arrays, which must not change."""
+    token = _shared.set({})
+    try:
+        yield
+    finally:
+        _shared.reset(token)
+
+
 def prepare(
     values: npt.ArrayLike,
     below: npt.ArrayLike | None = None,
@@ -134,6 +153,25 @@ def prepare(
     WrongCall
         If shapes differ, a weight is negative, or no value is left.
     """
+    made = _shared.get()
+    if made is None:
+        return _prepared(values, below, above, weights, coordinates, log=log)
+    given = (values, below, above, weights, coordinates)
+    key = (*map(id, given), log)
+    if key not in made:  # what was given stands beside it, so that no id comes twice
+        made[key] = _prepared(*given, log=log), given
+    return made[key][0]
+
+
+def _prepared(
+    values: npt.ArrayLike,
+    below: npt.ArrayLike | None,
+    above: npt.ArrayLike | None,
+    weights: npt.ArrayLike | None,
+    coordinates: npt.ArrayLike | None,
+    *,
+    log: bool,
+) -> Prepared:
     try:
         x = np.asarray(values, dtype=float)
     except (TypeError, ValueError) as error:

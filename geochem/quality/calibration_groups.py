@@ -192,7 +192,7 @@ def _likeliest_date(
     for factor, code in tries:
         if factor != "date":
             continue
-        before = np.array([str(c).startswith("<") for c in code.tolist()])
+        before = np.isin(code, [c for c in set(code.tolist()) if c.startswith("<")])
         early, late = before & ~common.wild, (code != "") & ~before & ~common.wild
         if min(early.sum(), late.sum()) < 3:
             continue
