@@ -27,12 +27,15 @@ def insert_rows(frame: pd.DataFrame, path: Path, table: str) -> None:
     frame : pandas.DataFrame
         Numbers, flags, texts, dates; the index is not written.
     path : Path
-        GeoPackage.
+        GeoPackage in the making: not fit for use when this fails.
     table : str
         A table with these columns and no rows.
     """
     connection = sqlite3.connect(path)
     try:
+        # nobody else sees a file in the making, and one that fails is thrown away
+        connection.execute("PRAGMA synchronous=OFF")
+        connection.execute("PRAGMA journal_mode=OFF")
         with connection:
             # GDAL's triggers count every row by itself; here they are counted once
             triggers = connection.execute(

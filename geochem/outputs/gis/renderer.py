@@ -5,7 +5,8 @@ from __future__ import annotations
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -179,7 +180,7 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
     attribute_tables |= {k: v for k, v in quality_points(bundle.quality).items() if len(v)}
     if results_table:
         attribute_tables["results"] = survey.results
-    with tempfile.TemporaryDirectory() as name:
+    with tempfile.TemporaryDirectory() as name, _without_waiting():
         made = Path(name) / path.name
         for layer, frame in layers.items():
             _append(frame, made, layer, kinds.get(layer, "Unknown"))
@@ -188,8 +189,22 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
             pyogrio.write_dataframe(flat.head(0), made, layer=table, **geopackage_options(made))
             insert_rows(flat, made, table)
         _check_database(made)
-        shutil.copyfile(made, path)
+        shutil.move(made, path)  # a copy only where it lies on another disk
     return path
+
+
+@contextmanager
+def _without_waiting() -> Iterator[None]:
+    """Let GDAL not wait for the disk after each layer: the file moves when it is whole."""
+    import pyogrio
+
+    name = "OGR_SQLITE_SYNCHRONOUS"
+    before = pyogrio.get_gdal_config_option(name)
+    pyogrio.set_gdal_config_options({name: "OFF"})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({name: before})
 
 
 def sample_layer(samples: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -276,6 +291,7 @@ def plain_kinds(frame: Any) -> Any:
 def _check_database(path: Path) -> None:
     connection = sqlite3.connect(path)
     try:
+        connection.execute(f"PRAGMA mmap_size={path.stat().st_size}")
         connection.execute("PRAGMA journal_mode=DELETE")
         (verdict,) = connection.execute("PRAGMA integrity_check").fetchone()
     finally:
