@@ -13,15 +13,20 @@ in a difference is taken off as in James & Stein 1961 (from memory).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from geochem.stats.threads import in_threads
 
 if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
 
     FloatArray = npt.NDArray[np.float64]
+    IntArray = npt.NDArray[np.intp]
 
 #: samples around each sample
 NEIGHBOURS = 25
@@ -65,22 +70,33 @@ def without_batch_steps(
     out = values.copy()
     rows_of = [np.flatnonzero((code == k) & compared) for k in range(len(names))]
     all_of = [np.flatnonzero(code == k) for k in range(len(names))]
+    judged = [k for k, rows in enumerate(rows_of) if len(rows) >= FEWEST and names[k]]
     errors: list[FloatArray] = []
     for _ in range(ROUNDS):
-        errors.clear()
         before = out.copy()
-        for k, rows in enumerate(rows_of):
-            if len(rows) < FEWEST or not names[k]:
-                continue
-            difference = before[rows] - _middle(before[near[rows]], other[rows])
-            step = np.median(difference, axis=0)
-            spread = 1.4826 * np.median(np.abs(difference - step), axis=0)
-            # neighbouring differences share their surroundings: a third counts
-            chance = 1.5 * spread**2 / (len(rows) / 3)
-            errors.append(chance / 1.5)
-            kept = np.clip(1.0 - chance / np.maximum(step**2, 1e-12), 0.0, 1.0)
-            out[all_of[k]] -= SHARE * kept * step
+        errors = in_threads(partial(_take_step, before, near, other, rows_of, all_of, out), judged)
     return out, np.sqrt(np.median(errors, axis=0)) if errors else nothing
+
+
+def _take_step(
+    before: FloatArray,
+    near: IntArray,
+    other: npt.NDArray[np.bool_],
+    rows_of: Sequence[IntArray],
+    all_of: Sequence[IntArray],
+    out: FloatArray,
+    k: int,
+) -> FloatArray:
+    """Take a part of the step of one batch out of its values; give the variance of the step."""
+    rows = rows_of[k]
+    difference = before[rows] - _middle(before[near[rows]], other[rows])
+    step = np.median(difference, axis=0)
+    spread = 1.4826 * np.median(np.abs(difference - step), axis=0)
+    # neighbouring differences share their surroundings: a third counts
+    chance = 1.5 * spread**2 / (len(rows) / 3)
+    kept = np.clip(1.0 - chance / np.maximum(step**2, 1e-12), 0.0, 1.0)
+    out[all_of[k]] -= SHARE * kept * step
+    return np.asarray(chance / 1.5)
 
 
 def _middle(around: FloatArray, other: npt.NDArray[np.bool_]) -> FloatArray:

@@ -22,6 +22,7 @@ import numpy as np
 from geochem.stats import scale_scan
 from geochem.stats.neighbours import scaled_coordinates
 from geochem.stats.robust import mad, median
+from geochem.stats.threads import in_threads
 from geochem.stats.variogram import Variogram, experimental_variogram, fit_variogram
 
 if TYPE_CHECKING:
@@ -171,15 +172,15 @@ def coherence(
     variograms : dict of (medium, grid, association) to Variogram
         Of the background, in metres.
     """
-    values: dict[str, FloatArray] = {}
+    values = {name: np.full(len(every), np.nan) for name, every in scores.items()}
     variograms: dict[tuple[str, str, str], Variogram] = {}
-    for name, all_scores in scores.items():
-        column = np.full(len(all_scores), np.nan)
-        for ground in places:
-            own, fitted = ground_coherence(all_scores[ground.rows], ground, seed=seed)
-            column[ground.rows] = own
-            variograms[ground.medium, ground.grid, name] = fitted
-        values[name] = column
+    pairs = [(name, ground) for name in scores for ground in places]
+    judged = in_threads(
+        lambda pair: ground_coherence(scores[pair[0]][pair[1].rows], pair[1], seed=seed), pairs
+    )
+    for (name, ground), (own, fitted) in zip(pairs, judged, strict=True):
+        values[name][ground.rows] = own
+        variograms[ground.medium, ground.grid, name] = fitted
     return values, variograms
 
 

@@ -28,6 +28,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.errors import WrongCall
+from geochem.stats.threads import in_threads
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -161,7 +162,8 @@ def _pair_histograms(
     first_of, second_of = np.triu_indices(k, 1)
     own = np.arange(n_scales)
     step = max(1, _PORTION // max(k * k, 1))
-    for first in range(0, n, step):
+
+    def count_from(first: int) -> None:
         rows = slice(first, min(first + step, n))
         m = rows.stop - first
         member = (padded[index[rows]] - padded[rows][:, None]).astype(np.float32)
@@ -180,6 +182,8 @@ def _pair_histograms(
         count = count + count.transpose(0, 2, 1, 3)
         count[:, own, own, 0] += np.diff(size[:, rows], axis=0, prepend=0).T
         out[:, :, rows, :] = count.transpose(1, 2, 0, 3)
+
+    in_threads(count_from, range(0, n, step))
     return out
 
 
