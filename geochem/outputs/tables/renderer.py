@@ -202,17 +202,22 @@ def _plain_cells(column: pd.Series) -> list[str]:
 def _element_cells(block: pd.DataFrame, element: str) -> list[str]:
     """Make cells of an element: a number, or a text with ``<`` or ``>`` before a limit."""
     import numpy as np
+    import pandas as pd
 
-    value = block[f"{element}_ppm"].to_numpy(dtype=float)
-    below = block[f"{element}_ppm_below"].eq(other=True).to_numpy(dtype=bool)
-    above = block[f"{element}_ppm_above"].eq(other=True).to_numpy(dtype=bool)
-    words = [
-        f"{v:.6g}" if known else "" for v, known in zip(value, np.isfinite(value), strict=True)
-    ]
-    cells = number_cells(words)
-    for k in np.flatnonzero((below | above) & np.isfinite(value)):
-        cells[k] = text_cells([f"{'>' if above[k] else '<'}{words[k]}"])[0]
-    return cells
+    value = block[f"{element}_ppm"].to_numpy(dtype=float) + 0.0  # no zero has a sign
+    known = np.isfinite(value)
+    below = block[f"{element}_ppm_below"].eq(other=True).to_numpy(dtype=bool) & known
+    above = block[f"{element}_ppm_above"].eq(other=True).to_numpy(dtype=bool) & known
+    # values recur, limits above all: each is put into words once; what is missing has the code -1
+    code, distinct = pd.factorize(np.where(known, value, np.nan), use_na_sentinel=True)
+    words = [f"{v:.6g}" for v in distinct.tolist()]
+    cells = np.array(number_cells([*words, ""]), dtype=object)[code]
+    for mark, marked in (("<", below & ~above), (">", above)):
+        if marked.any():
+            texts = np.array(text_cells([f"{mark}{word}" for word in words]), dtype=object)
+            cells[marked] = texts[code[marked]]
+    made: list[str] = cells.tolist()
+    return made
 
 
 def _quality_sheets(book: Any, bundle: Bundle) -> None:
