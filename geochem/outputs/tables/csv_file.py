@@ -79,6 +79,8 @@ def cells(column: pd.Series) -> list[str]:
     code, distinct = pd.factorize(values, use_na_sentinel=True)
     if is_datetime64_any_dtype(column.dtype):
         words = pd.DatetimeIndex(distinct).strftime("%Y-%m-%d").tolist()
+    elif values is not column:
+        words = list(map(repr, distinct.tolist()))
     else:
         words = [_word(v) for v in distinct.tolist()]
     # a missing cell has the code -1, which takes the last word
