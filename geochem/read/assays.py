@@ -285,7 +285,8 @@ def _results(blocks: Sequence[ValueBlock], source: str) -> pd.DataFrame:
     data: dict[str, Any] = {}
     for name, kind in contract.RESULTS.items():
         if name == "source":
-            data[name] = np.full(size, source, dtype=object)
+            # repeated, not filled: filling makes a text of its own for every row
+            data[name] = np.repeat(np.array([source], dtype=object), size)
         elif name == "assay":
             data[name] = np.repeat(
                 np.array([b.columns["assay"] for b, _ in kept], dtype=object),
@@ -328,7 +329,7 @@ def _piece(
             return np.full(len(keep), np.nan)
         if kind == "date":
             return np.full(len(keep), np.datetime64("NaT"), dtype="datetime64[ns]")
-        return np.full(len(keep), given, dtype=object)
+        return np.repeat(np.array([given], dtype=object), len(keep))
     if callable(given):
         return np.asarray(given(keep))
     return np.asarray(given[keep])

@@ -32,7 +32,7 @@ class Blocks:
     def same(self, text: str | None, n: int) -> npt.NDArray[np.object_]:
         """Give an array of one text, made once for all columns; never written to."""
         if (text, n) not in self._same:
-            self._same[text, n] = np.full(n, text, dtype=object)
+            self._same[text, n] = np.repeat(np.array([text], dtype=object), n)
         return self._same[text, n]
 
 

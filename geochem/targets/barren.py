@@ -111,6 +111,7 @@ def simulate_barren(
                 loose = float(LOOSE * np.mean(errors))
             # the spread of the background is known only as well as one survey tells it
             top *= np.exp(loose * rng.standard_normal(size))[None, :]
+            del every, filtered  # before the next fields are made
             draw, peak = _outline_peaks(part, top)
             np.maximum.at(strongest, draw + first, peak)
             peaks.append(peak)
@@ -151,15 +152,23 @@ def _fields(
                 field += drawn
     mixed = (mixing.astype(np.float32) @ own.reshape(n, -1)).reshape(n, size, p)
     del own
-    out = np.empty((p, n, size), dtype=np.float32)
     highest = SECOND_HIGHEST if isinstance(part, SecondLayer) else HIGHEST
+    out = _turned(mixed, highest)
+    del mixed
+    return out if isinstance(part, SecondLayer) else without_spikes(out, part.beside)
+
+
+def _turned(fields: npt.NDArray[np.float32], highest: float) -> npt.NDArray[np.float32]:
+    """Turn fields of shape (n_associations, size, p) so that places come first; draw them in."""
+    n, size, p = fields.shape
+    out = np.empty((p, n, size), dtype=np.float32)
 
     def turn(first: int) -> None:
         rows = slice(first, first + _ROWS // 8)
-        np.clip(mixed[:, :, rows].transpose(2, 0, 1), LOWEST, highest, out=out[rows])
+        np.clip(fields[:, :, rows].transpose(2, 0, 1), LOWEST, highest, out=out[rows])
 
     in_threads(turn, range(0, p, _ROWS // 8))
-    return out if isinstance(part, SecondLayer) else without_spikes(out, part.beside)
+    return out
 
 
 def _symmetric_root(correlation: FloatArray) -> FloatArray:
