@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from geochem.campaign.history import start_register, write_snapshot
-from geochem.campaign.memory import check_campaign, parse_size
+from geochem.campaign.memory import check_campaign, collecting_seldom, give_back, parse_size
 from geochem.campaign.methods import check_methods, files_of
 from geochem.campaign.operations import OPERATIONS, Operation
 from geochem.campaign.provenance import write_run_record
@@ -69,6 +69,7 @@ class RunResult:
         return f"RunResult: {targets} targets, result in {self.folder}"
 
 
+@collecting_seldom()
 def run(
     campaign_path: str | Path,
     out: str | Path | None = None,
@@ -165,6 +166,7 @@ def run(
 
         bundle = job.bundle(starts)
         timings = job.timings
+        give_back()
         making = work.start()
         if fitting < jobs:
             work.messages.append(

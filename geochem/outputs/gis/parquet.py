@@ -43,7 +43,7 @@ def write_geoparquet(
     large = len(bundle.survey.samples) >= LARGE and available("pyarrow")
     if when == "never" or (when == "auto" and not large):
         return []
-    require("pyarrow", extra="big", purpose="write GeoParquet")
+    pyarrow = require("pyarrow", extra="big", purpose="write GeoParquet")
     written = []
     for name, frame in (
         ("samples", sample_layer(bundle.survey.samples)),
@@ -52,5 +52,6 @@ def write_geoparquet(
     ):
         path = folder / f"{name}.parquet"
         frame.to_parquet(path, index=False, compression="zstd")
+        pyarrow.default_memory_pool().release_unused()
         written.append(path)
     return written

@@ -291,7 +291,6 @@ def plain_kinds(frame: Any) -> Any:
 def _check_database(path: Path) -> None:
     connection = sqlite3.connect(path)
     try:
-        connection.execute(f"PRAGMA mmap_size={path.stat().st_size}")
         connection.execute("PRAGMA journal_mode=DELETE")
         (verdict,) = connection.execute("PRAGMA integrity_check").fetchone()
     finally:

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 
 _SIGN = "to be filled in by the competent / qualified person"
 _NONE = "not recorded"
+_TOLD = (
+    "sample_id", "assay", "reading", "batch", "instrument", "mode", "element", "date_read",
+    "seconds",
+)  # fmt: skip
 
 
 def reporting_table(bundle: Bundle) -> list[Block]:
@@ -35,7 +39,8 @@ def reporting_table(bundle: Bundle) -> list[Block]:
         Heading and table.
     """
     results = bundle.survey.results
-    xrf = results.loc[results["source"] == "pxrf"]
+    # of millions of rows only what is told below
+    xrf = results.loc[results["source"] == "pxrf", list(_TOLD)]
     heading = Heading("Draft reporting table for portable XRF", 2)
     if not len(xrf):
         return [heading, Paragraph("No portable-XRF readings.")]
@@ -74,7 +79,7 @@ def _readings(xrf: pd.DataFrame) -> str:
 
 
 def _seconds(xrf: pd.DataFrame) -> str:
-    known = xrf.dropna(subset=["seconds"])
+    known = xrf[["mode", "seconds"]].dropna(subset=["seconds"])
     if not len(known):
         return _NONE
     said = []
