@@ -154,19 +154,24 @@ def elements_beyond(
     for element, weight in association.weights.items():
         if weight == 0:
             continue
-        if element in sites.z.columns:
-            peak = _highest(samples, sites.row[inside], element)
-            if not laboratory.may_count(element, medium, inside, peak):
-                continue
+        measured = element in sites.z.columns
+        if measured:
             z = sites.z[element].to_numpy()[inside] * np.sign(weight)
         elif element in laboratory.z:  # its accepted value says nothing, a laboratory's does
             z = laboratory.z[element][inside] * np.sign(weight)
         else:
             continue
-        if np.isfinite(z).any():
-            signed[element] = z
-            top[element] = float(np.nanmax(z))
-    beyond = [e for e in signed if top[e] >= POSSIBLE]
+        highest = float(np.nan_to_num(z, nan=-np.inf).max(initial=-np.inf))
+        # most are not beyond: whether they may count is asked of the others alone
+        if highest < POSSIBLE or (
+            measured
+            and not laboratory.may_count(
+                element, medium, inside, _highest(samples, sites.row[inside], element)
+            )
+        ):
+            continue
+        signed[element], top[element] = z, highest
+    beyond = list(signed)
     # most telling first: weight times the mean of the three highest, so that one sample does not
     # decide and tellurium does not stand before copper
     own = association.weights
