@@ -6,7 +6,6 @@ import numpy as np
 import numpy.typing as npt
 
 from geochem.errors import WrongCall
-from geochem.stats.threads import in_threads
 
 #: numbers of each array that are worked on together
 _TOGETHER = 50_000
@@ -67,7 +66,7 @@ def york_bootstrap(
     at = np.vstack([np.arange(n), rng.integers(0, n, (draws, n))])
     # Few rows at a time stay in the cache of the processor: more than twice as fast.
     several = np.array_split(at, max(1, at.size // _TOGETHER))
-    done = in_threads(lambda a: _york_rows(xs[a], ys[a], wx[a], wy[a]), several)
+    done = [_york_rows(xs[a], ys[a], wx[a], wy[a]) for a in several]
     slope, intercept = np.concatenate(done, axis=1)
     tail = (1 - confidence) / 2
     wider = np.sqrt(n / (n - 2)) * t.isf(tail, n - 2) / norm.isf(tail)
