@@ -15,7 +15,6 @@ from geochem.outputs.report.blocks import (
     Picture,
     Table,
 )
-from geochem.outputs.report.png_in_pdf import put_in_store
 from geochem.outputs.text_cells import printable
 
 if TYPE_CHECKING:
@@ -220,8 +219,7 @@ def _room_for(pdf: Any, height: float) -> None:
 def _picture(pdf: Any, block: Picture) -> None:
     width, height = _picture_size(pdf, block)
     _room_for(pdf, height + 8)
-    put_in_store(pdf, block.path)
-    pdf.image(block.path, w=width, h=height, alt_text=_safe(block.caption))
+    pdf.image(str(block.path), w=width, h=height, alt_text=_safe(block.caption))
     pdf.ln(1)
     _text(pdf, block.caption, soft=True, size=7.5)
     pdf.ln(2)
