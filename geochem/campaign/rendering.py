@@ -30,18 +30,17 @@ def render_all(
 ) -> dict[str, float]:
     """Let every renderer write into a folder.
 
-    With two jobs a second process takes its share, first of what does not read the folder, then of
-    what reads the figures: each takes the next piece when it is done with one, renderers that
-    cannot be parted first, then the others' pieces (the figures, one by one). The second process is
-    a fork, which shares the records without copying them; where the system has none (Windows) one
-    process does all. The files are the same either way.
+    With two jobs a second process takes its share, first of the figures, then of all else but what
+    reads the whole folder: each takes the next piece when it is done with one, large pieces first.
+    The second process is a fork, which shares the records without copying them; where the system
+    has none (Windows) one process does all. The files are the same either way.
 
     Parameters
     ----------
     methods : sequence of (name, renderer, options)
-        In order; a renderer whose ``reads_folder`` is False comes first, one for which it is
-        ``"figures"`` (it needs these, and no other file) comes next, the others last and one by
-        one. One that has ``pieces(bundle, folder, **options)``, an iterable of functions that
+        In order. One with ``draws_figures`` comes first; one whose ``reads_folder`` is False, or
+        ``"figures"`` (it needs these, and no other file), comes next; the others come last and one
+        by one. One that has ``pieces(bundle, folder, **options)``, an iterable of functions that
         together do what ``render`` does, is shared among the processes.
     bundle : Bundle
         Records of a run.
@@ -64,9 +63,11 @@ def render_all(
     """
     timings: dict[str, float] = {}
     several = jobs > 1 and "fork" in multiprocessing.get_all_start_methods()
-    for kind in (False, "figures", True):
-        group = [m for m in methods if getattr(m[1], "reads_folder", True) == kind]
-        if several and group and kind is not True:
+    groups: list[list[Method]] = [[], [], []]
+    for method in methods:
+        groups[_phase(method[1])].append(method)
+    for number, group in enumerate(groups):
+        if several and group and number < 2:
             timings.update(_shared(group, bundle, folder, jobs, tell))
             continue
         for name, renderer, options in group:
@@ -77,12 +78,18 @@ def render_all(
     return timings
 
 
+def _phase(renderer: Any) -> int:
+    if getattr(renderer, "draws_figures", False):
+        return 0
+    return 1 if getattr(renderer, "reads_folder", True) in (False, "figures") else 2
+
+
 def _title(name: str) -> str:
     return f"Writing {name.replace('_', ' ')}"
 
 
 def _pieces(methods: Sequence[Method], bundle: Bundle, folder: Path) -> list[Piece]:
-    """List what can be done apart: renderers as a whole, then the pieces of the others."""
+    """List what can be done apart: first pieces, which are long, whole renderers, the rest."""
     whole = [
         (name, partial(renderer.render, bundle, folder, **options))
         for name, renderer, options in methods
@@ -93,9 +100,8 @@ def _pieces(methods: Sequence[Method], bundle: Bundle, folder: Path) -> list[Pie
         for name, renderer, options in methods
         if hasattr(renderer, "pieces")
     ]
-    # few pieces are large ones, and large ones come first
-    parted.sort(key=len)
-    return [*whole, *chain.from_iterable(parted)]
+    first = [pieces[0] for pieces in parted if pieces]
+    return [*first, *whole, *chain.from_iterable(pieces[1:] for pieces in parted)]
 
 
 def _shared(

@@ -42,6 +42,8 @@ class FiguresRenderer:
     formats = ("png", "pdf")
     #: needs no file that another renderer writes
     reads_folder = False
+    #: others read them
+    draws_figures = True
 
     def render(
         self, bundle: Bundle, folder: Path, *, pdf: bool = True, max_elements: int = 6,
