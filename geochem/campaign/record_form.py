@@ -201,8 +201,8 @@ def _column(column: Any, arrays: list[np.ndarray[Any, Any]]) -> Any:
     if dtype in ("object", "str"):
         cells = column.to_numpy(dtype=object)
         if dtype == "str":
-            missing = column.isna().to_numpy()
-            cells[missing] = None
+            # what pandas gives may be the column's own array
+            cells = np.where(column.isna().to_numpy(), None, cells)
         kinds = set(map(type, cells))
         if kinds <= {str, type(None)}:
             codes, texts = pd.factorize(cells)
