@@ -1,19 +1,15 @@
-"""Which elements belong together: the presets, the user's own table, and who competes.
+"""Which elements belong together: who competes in a campaign, and what of it was measured.
 
-What lives here: reading `associations.toml`, and the choice of associations for a campaign. What
-does not: scores (`association_score`), gates (`gates`).
-To add a preset: a table in `associations.toml`. Test to copy:
-`tests/anomalies/test_associations.py`.
+What lives here: the choice of associations. What does not: reading them (`presets`), scores
+(`association_score`), gates (`gates`). Test to copy: `tests/anomalies/test_associations.py`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import replace
 
-import numpy as np
-
+from geochem.anomalies.presets import Preset, checked_weights, presets
 from geochem.elements import SYMBOLS, element_rank
 from geochem.errors import WrongCall, unknown
 from geochem.model.evidence import Association
@@ -27,65 +23,10 @@ SOUGHT = "sought_elements"
 FEWEST = 2
 
 
-@dataclass(frozen=True, slots=True)
-class Preset:
-    """One row of the data file.
-
-    Parameters
-    ----------
-    association : Association
-        Name, title, weights, source; nothing is known yet about what was measured.
-    commodities : tuple of str
-        Elements one would mine.
-    """
-
-    association: Association
-    commodities: tuple[str, ...]
-
-
-@lru_cache(maxsize=1)
-def presets() -> tuple[Preset, ...]:
-    """Read the presets that come with the package.
-
-    Returns
-    -------
-    tuple of Preset
-        In the order of the file.
-
-    Examples
-    --------
-    >>> presets()[0].association.name
-    'porphyry_copper'
-    """
-    import tomllib
-    from importlib.resources import files
-
-    text = (files("geochem.anomalies") / "associations.toml").read_text(encoding="utf-8")
-    return tuple(
-        Preset(
-            Association(row["name"], row["title"], _weights(row["weights"]), source=row["source"]),
-            tuple(row["commodities"]),
-        )
-        for row in tomllib.loads(text)["association"]
-    )
-
-
-def _weights(given: Mapping[str, float]) -> dict[str, float]:
-    for element, weight in given.items():
-        if element not in SYMBOLS:
-            raise unknown("element in the association", element, SYMBOLS)
-        value: object = weight  # a campaign file may hold anything
-        number = isinstance(value, int | float) and not isinstance(value, bool)
-        if not number or not np.isfinite(weight) or weight == 0:
-            raise WrongCall(
-                f"the weight of {element} in the association is {weight!r}; give a number that is "
-                "not zero (negative where depletion counts), or leave the element out."
-            )
-    return {e: float(given[e]) for e in sorted(given, key=element_rank)}
-
-
 def choose(
-    seek: Sequence[str], association: str | Mapping[str, float] | None
+    seek: Sequence[str],
+    association: str | Mapping[str, float] | None,
+    own_presets: Sequence[Preset] | None = None,
 ) -> tuple[Association, ...]:
     """Choose the associations that compete.
 
@@ -95,6 +36,8 @@ def choose(
         Elements the campaign looks for; none: every preset competes.
     association : str or mapping of str to float, optional
         Name of a preset, or the user's own signed weights; then it stands alone.
+    own_presets : sequence of Preset, optional
+        From `presets.read_presets`: in the place of those of the package.
 
     Returns
     -------
@@ -114,7 +57,7 @@ def choose(
     for element in seek:
         if element not in SYMBOLS:
             raise unknown("element to seek", element, SYMBOLS)
-    everything = presets()
+    everything = presets() if own_presets is None else tuple(own_presets)
     if isinstance(association, str):
         by_name = {p.association.name: p.association for p in everything}
         if association not in by_name:
@@ -123,7 +66,7 @@ def choose(
     if association is not None:
         if not association:
             raise WrongCall("the association is an empty table; give signed weights per element.")
-        weights = _weights(association)
+        weights = checked_weights(association)
         title = "Own association: " + " ".join(
             f"{e}{'+' if w > 0 else '-'}" for e, w in weights.items()
         )

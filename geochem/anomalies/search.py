@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
 
+    from geochem.anomalies.presets import Preset
     from geochem.stats.beyond import Behind
 
     FloatArray = npt.NDArray[np.float64]
@@ -63,6 +64,7 @@ def search_anomalies(
     calibrations: Sequence[Calibration] = (),
     seek: Sequence[str] = (),
     association: str | Mapping[str, float] | None = None,
+    own_presets: Sequence[Preset] | None = None,
     batches: Mapping[str, str] | None = None,
     grouping: clusters.Way | None = None,
     seed: int = 1,
@@ -87,6 +89,8 @@ def search_anomalies(
         Sought elements; none: all associations compete.
     association : str or mapping of str to float, optional
         Name of a preset, or own signed weights.
+    own_presets : sequence of Preset, optional
+        Associations that compete in the place of the presets, from `presets.read_presets`.
     batches : mapping of str to str, optional
         Batch of each sample id, of the assay that covers most samples: steps between neighbouring
         batches are taken out of the scores.
@@ -105,7 +109,7 @@ def search_anomalies(
     WrongCall
         If an element or association is not known, or sample ids are doubled.
     """
-    chosen = associations.choose(seek, association)
+    chosen = associations.choose(seek, association, own_presets)
     rows, media, domains, weight = _rows(samples, background)
     findings: list[Finding] = []
     elements = elements_of(rows)

@@ -13,6 +13,8 @@ from geochem.errors import WrongCall
 
 if TYPE_CHECKING:
     from geochem.anomalies.clusters import Way
+    from geochem.anomalies.presets import Preset
+    from geochem.campaign.settings import Settings
 
 
 def grouping(table: Mapping[str, Any]) -> Way:
@@ -47,6 +49,35 @@ def grouping(table: Mapping[str, Any]) -> Way:
             "and smallest, and contiguity between 0 and 1."
         )
     return Way(table["grouping"], **table["options"])
+
+
+def own_presets(settings: Settings) -> tuple[Preset, ...] | None:
+    """Read the associations that the user puts in the place of the presets.
+
+    Parameters
+    ----------
+    settings : Settings
+        With ``targets.presets``.
+
+    Returns
+    -------
+    tuple of Preset or None
+        None when the campaign names no file.
+
+    Raises
+    ------
+    DataRefused
+        If the file is not there or faulty.
+    """
+    from geochem.anomalies.presets import read_presets
+    from geochem.read.source_file import check_local
+
+    text = settings.table("targets")["presets"]
+    if not text:
+        return None
+    path = settings.resolve(text)
+    check_local(path)
+    return read_presets(path)
 
 
 def budget(follow_up: Mapping[str, float], points_per_day: int) -> int | None:

@@ -6,6 +6,7 @@ import zipfile
 from pathlib import Path
 from typing import Any
 
+from geochem.campaign import asked
 from geochem.campaign.settings import Settings
 from geochem.errors import DataRefused, WrongCall
 
@@ -26,9 +27,13 @@ def check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
     Raises
     ------
     WrongCall
-        If a method is unknown or refuses an option, or a file that an option names is not there.
+        If a method or association is unknown or refuses an option, or a file that an option names
+        is not there.
+    DataRefused
+        If the user's file of associations is faulty.
     """
     from geochem import plugins
+    from geochem.anomalies.associations import choose
     from geochem.background.guideline import NAME as GUIDELINE
     from geochem.surfaces.options import surface_options
 
@@ -41,7 +46,9 @@ def check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
     ]
     for group, name, options in wanted:
         plugins.make(group, name, options)
-    plugins.load("rankers", settings.table("targets")["ranker"])
+    targets = settings.table("targets")
+    plugins.load("rankers", targets["ranker"])
+    choose(targets["seek"], targets["association"], asked.own_presets(settings))
     surface_options(settings.table("surfaces")["options"])
     outputs = settings.table("outputs")
     names = outputs["renderers"] or plugins.names("renderers")
@@ -61,11 +68,13 @@ def check_methods(settings: Settings) -> list[tuple[str, Any, dict[str, Any]]]:
     return methods
 
 
-def files_of(methods: list[tuple[str, Any, dict[str, Any]]]) -> list[Path]:
-    """List the files that options of renderers name.
+def files_of(settings: Settings, methods: list[tuple[str, Any, dict[str, Any]]]) -> list[Path]:
+    """List the files that methods read: guidelines, own associations, options of renderers.
 
     Parameters
     ----------
+    settings : Settings
+        The campaign.
     methods : list of (str, renderer, dict)
         From `check_methods`.
 
@@ -74,7 +83,8 @@ def files_of(methods: list[tuple[str, Any, dict[str, Any]]]) -> list[Path]:
     list of Path
         Each is there.
     """
-    return [
+    named = [settings.table("background")["guidelines"], settings.table("targets")["presets"]]
+    return [settings.resolve(text) for text in named if text] + [
         Path(value)
         for _, _, options in methods
         for key, value in options.items()

@@ -119,13 +119,18 @@ OPERATIONS: tuple[Operation, ...] = (
         "background", "Backgrounds and thresholds",
         ("survey", "spacings", "compositions", "layers", "quality", "further"),
         ("background", "gold"),
-        ("background", "anomalies.elements", "targets.seek", "targets.association"), f"{_HERE}:describe",
+        (
+            "background", "anomalies.elements", "targets.seek", "targets.association",
+            "targets.presets",
+        ),
+        f"{_HERE}:describe",
     ),
     Operation(
         "anomalies", "Anomalies and associations",
         ("survey", "background", "compositions", "spacings", "quality"), ("evidence",),
         (
-            "targets.seek", "targets.association", "anomalies.grouping", "anomalies.options",
+            "targets.seek", "targets.association", "targets.presets", "anomalies.grouping",
+            "anomalies.options",
         ),
         f"{_HERE}:search",
     ),

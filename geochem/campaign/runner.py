@@ -178,7 +178,7 @@ def run(
             making,
             inputs=[
                 *job.state["inputs"],
-                *files_of(methods),
+                *files_of(settings, methods),
                 *([decided.path] if decided else []),
             ],
             base=settings.folder,
@@ -188,7 +188,7 @@ def run(
             timings=timings,
         )
         written = work.finish()
-        work.messages += [f.message for f in outside_files(settings, files_of(methods))]
+        work.messages += [f.message for f in outside_files(settings, files_of(settings, methods))]
         work.messages += _remember(settings, bundle, clock)
         failed = _into_database(settings, bundle)
         work.messages += failed

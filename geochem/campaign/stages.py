@@ -143,13 +143,16 @@ def _names_file(path: Path) -> bool:
 
 
 def _files_of(table: str, settings: Settings, day: date) -> list[Path]:
-    """List the files that a step reads because it obeys a table."""
+    """List the files that a step reads because it obeys a table, or one key of it."""
     if table == "layers":
         return [row["path"] for row in settings.layers.values()]
     if table == "history":
         decided = settings.decisions is not None
         return files_behind(settings.folder / "history", day, decided=decided)
+    table, _, only = table.partition(".")
     rows = settings.tables.get(table)
+    if only and isinstance(rows, Mapping):
+        rows = {only: rows[only]}
     found: list[Path] = []
     for row in rows if isinstance(rows, list) else [rows] if isinstance(rows, Mapping) else []:
         for key, text in row.items():

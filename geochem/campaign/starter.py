@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from geochem.anomalies.presets import presets_text
 from geochem.campaign.keys import TABLES, TOP, Key
 from geochem.errors import DataRefused, GeochemError
 
@@ -107,6 +108,13 @@ def start_campaign(folder: str | Path, sources: Sequence[str | Path] = ()) -> St
         messages.append(
             f"'crs' is {found.crs}, the UTM zone of the positions in {found.crs_from}; change it "
             "if the campaign works in another one"
+        )
+    presets = folder / "associations.toml"
+    if not presets.exists():
+        presets.write_text(presets_text(), encoding="utf-8")
+        messages.append(
+            "wrote associations.toml, the presets of deposit types: to work with your own, edit it "
+            "and name it in [targets] presets"
         )
     for table in found.samples:
         messages += [f"{table.path}: give '{k}' ({why})" for k, why in table.hints.items()]

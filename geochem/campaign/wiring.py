@@ -238,7 +238,7 @@ def _sought_association(settings: Settings) -> list[str]:
     table = settings.table("targets")
     if not table["seek"] and not table["association"]:
         return []
-    chosen = choose(table["seek"], table["association"])
+    chosen = choose(table["seek"], table["association"], asked.own_presets(settings))
     return sorted({e for a in chosen for e, weight in a.weights.items() if weight > 0})
 
 
@@ -308,6 +308,7 @@ def search(
         calibrations=quality.calibrations,
         seek=table["seek"],
         association=table["association"],
+        own_presets=asked.own_presets(settings),
         batches=batches_of(survey.results),
         grouping=asked.grouping(settings.table("anomalies")),
         seed=settings.seed,

@@ -93,7 +93,8 @@ def judge(
             "strength",
             strength,
             _ramp(strength, 2.0, 10.0),
-            max(noise, 1.0) / 8.0,
+            # what barren ground itself adds or hides there is one more standard deviation
+            float(np.hypot(noise, 1.0)) / 8.0,
             f"The filtered association score reaches {strength:.1f} standard deviations of barren "
             "ground (0 at 2, 1 at 10).",
         ),
@@ -191,7 +192,8 @@ def judge(
             "explanation",
             -margin,
             _ramp(-margin, -2.0, 4.0) if known_rival else nan,
-            0.15 if known_rival else 0.0,
+            # a log-likelihood ratio has about twice its mean as variance
+            float(np.sqrt(2.0 * max(abs(margin), 0.5))) / 6.0 if known_rival else 0.0,
             f"The association explains the ground exp({-margin:.1f}) times as well as {rival} "
             "(0 at exp(-2), 1 from exp(4) on)."
             if known_rival

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from datetime import date
 from pathlib import Path
@@ -19,6 +20,7 @@ from geochem.campaign.operations import OPERATIONS
 from geochem.campaign.record_form import NotStorable, decode, encode
 from geochem.campaign.settings import read_campaign
 from geochem.campaign.stages import Stages, keys_of
+from geochem.errors import DataRefused
 from geochem.model.finding import Finding
 
 DAY = date(2026, 3, 20)
@@ -182,6 +184,13 @@ def test_a_key_changes_with_all_it_depends_on_and_nothing_else(small, tmp_path, 
     (tmp_path / "limits.csv").write_text("element,value\nCu,200\n")
     assert "background" in changed(path, with_file)
     assert "join" not in changed(path, with_file)
+    own = tmp_path / "ours.toml"
+    own.write_text("[[association]]\nname = 'a'\nweights = { Cu = 1 }\n")
+    path.write_text(text.replace('seek = ["Cu"]', 'seek = ["Cu"]\npresets = "ours.toml"'))
+    with_file = keys_of(OPERATIONS, read_campaign(path), {"until": None, "clock": DAY}, DAY)
+    own.write_text("[[association]]\nname = 'a'\nweights = { Cu = 2 }\n")
+    assert {"background", "anomalies"} <= set(changed(path, with_file))
+    assert "join" not in changed(path, with_file)
     path.write_text(text)
     (tmp_path / "history").mkdir()
     (tmp_path / "history" / "register.csv").write_text(
@@ -250,6 +259,26 @@ def test_the_second_run_the_changed_one_and_the_one_without_stages(small, tmp_pa
     geochem.run(path)
     assert ran[4] == names
     assert outputs(tmp_path) == with_stages
+
+
+def test_own_associations_and_guidelines_are_inputs_of_the_run(small, tmp_path):
+    path = small.write_small_campaign(tmp_path, renderers=["tables"])
+    text = path.read_text("utf-8")
+    assert 'seek = ["Cu"]' in text
+    (tmp_path / "limits.csv").write_text("element,value,unit\nCu,100,ppm\n")
+    own = tmp_path / "ours.toml"
+    own.write_text("[[association]]\nname = 'copper_only'\nweights = { Cu = 1, Zn = 0.3 }\n")
+    path.write_text(
+        text.replace('seek = ["Cu"]', 'seek = ["Cu"]\npresets = "ours.toml"')
+        + '[background]\nguidelines = "limits.csv"\n'
+    )
+    bundle = geochem.run(path).bundle
+    assert [a.name for a in bundle.evidence.associations] == ["copper_only"]
+    record = json.loads((tmp_path / "results" / "run.json").read_text("utf-8"))
+    assert {"ours.toml", "limits.csv"} <= {row["path"] for row in record["inputs"]}
+    own.write_text("[[association]]\nname = 'copper_only'\n")
+    with pytest.raises(DataRefused, match="association 1: 'copper_only' needs"):
+        geochem.run(path)
 
 
 def test_no_home_no_stages(small, tmp_path, monkeypatch):

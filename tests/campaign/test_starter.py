@@ -8,6 +8,7 @@ import geopandas as gpd
 import pytest
 from shapely.geometry import box
 
+from geochem.anomalies.presets import presets, read_presets
 from geochem.campaign.settings import check_settings
 from geochem.campaign.starter import start_campaign
 from geochem.errors import DataRefused
@@ -16,7 +17,10 @@ from geochem.errors import DataRefused
 def test_blank_sheets(tmp_path):
     started = start_campaign(tmp_path / "grid_a")
     names = sorted(p.name for p in (tmp_path / "grid_a").iterdir())
-    assert names == ["campaign.toml", "field_log.csv", "readings.csv", "standards.csv"]
+    assert names == [
+        "associations.toml", "campaign.toml", "field_log.csv", "readings.csv", "standards.csv",
+    ]  # fmt: skip
+    assert read_presets(tmp_path / "grid_a" / "associations.toml") == presets()
     raw = tomllib.loads(started.campaign_file.read_text("utf-8"))
     assert raw["title"] == "grid a"
     settings = check_settings({**raw, "crs": "EPSG:32735"}, started.campaign_file)
