@@ -129,9 +129,7 @@ def _parsed(text: str, file: str) -> tuple[Preset, ...]:
             continue
         name = preset.association.name
         if name in made:
-            faults.append(
-                f"{file}: association {number}: the name '{name}' comes twice; use two."
-            )
+            faults.append(f"{file}: association {number}: the name '{name}' comes twice; use two.")
         made[name] = preset
     if faults:
         raise DataRefused(faults)

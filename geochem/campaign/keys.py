@@ -199,7 +199,9 @@ TARGETS: dict[str, Key] = {
     "wanted": Key("whole", "at most so many targets; a cap, never a quota", 10),
     "seek": Key("texts", "elements sought, for example ['Cu', 'Au']", []),
     "association": Key("text or table", "a preset by name, or a table of signed weights"),
-    "presets": Key("text", "file of your own associations instead of the presets, like associations.toml"),
+    "presets": Key(
+        "text", "file of your own associations instead of the presets, like associations.toml"
+    ),
     "max_spacing_m": Key("number", "coarser sampling gives no outlines [m]", 2000.0),
     "ranker": Key("text", "ranking method, see `geochem plugins`", "weighted_criteria"),
     "weights": Key("numbers", "weights of the ranking criteria", {}),

@@ -48,7 +48,10 @@ def test_own_associations_compete_in_the_place_of_the_presets(tmp_path):
         ("[[association]]\nname = 'a'\nweights = { Cu = 0 }", "not zero"),
         ("[[association]]\nname = 'a'\nweights = { Xx = 1 }", "'Xx'"),
         ("[[association]]\nname = 'a'\nweigths = { Cu = 1 }", "Did you mean 'weights'?"),
-        ("[[association]]\nname = 'a'\nweights = { Cu = 1 }\ncommodities = 'Cu'", "must be a list"),
+        (
+            "[[association]]\nname = 'a'\nweights = { Cu = 1 }\ncommodities = 'Cu'",
+            "must be a list",
+        ),
         ("[[association]]\nname = 'a'\nweights = { Cu = 1 }\ncommodities = ['cu']", "'cu'"),
         ("[[association]]\nname = 'a'\nweights = { Cu = 1 }\nsource = 1976", "texts in quotes"),
         ("[[rival]]\nname = 'a'", "holds no association"),
