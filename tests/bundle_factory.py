@@ -695,7 +695,23 @@ def _targets(samples, evidence, shape):
         ),
         why_none="",
         null={"method": "spectral", "draws": 200, "strengths": np.linspace(0.5, 6, 200)},
+        places=_places(evidence),
     )
+
+
+def _places(evidence):
+    soil = (evidence.anomalies["medium"] == "soil").to_numpy()
+    name = evidence.associations[0].name
+    strength = evidence.scores[name].to_numpy(dtype=float)[soil] * 1.5
+    chance = 1 / (1 + np.exp(-2 * (np.nan_to_num(strength) - 4)))
+    frame = pd.DataFrame(
+        {
+            "sample_id": evidence.anomalies["sample_id"].to_numpy(dtype=object)[soil],
+            "medium": "soil", "association": name, "strength": strength,
+            "probability": np.round(chance, 4), "stands_out": chance > 0.9,
+        }
+    )  # fmt: skip
+    return tables.conform(frame, tables.PLACES)
 
 
 def _no_targets(samples):

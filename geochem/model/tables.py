@@ -116,6 +116,12 @@ FOLLOW_UP: dict[str, str] = {
     "easting": "number", "northing": "number", "purpose": "text",
 }  # fmt: skip
 
+#: what is known of the place of every sample that was judged
+PLACES: dict[str, str] = {
+    "sample_id": "text", "medium": "text", "association": "text", "strength": "number",
+    "probability": "number", "stands_out": "flag",
+}  # fmt: skip
+
 HOLES: dict[str, str] = {
     "hole": "text", "target": "text", "easting": "number", "northing": "number",
     "elevation": "number", "azimuth": "number", "north": "text", "dip": "number",

@@ -41,6 +41,11 @@ class TargetReport:
     sensitivity : pandas.DataFrame, optional
         ``criterion, weight, change, target, rank, rank_then``: ranks with one weight halved,
         doubled or left out.
+    places : pandas.DataFrame, optional
+        ``sample_id, medium, association, strength, probability, stands_out``: for the place of
+        every sample that was judged, which association stands highest above its local background
+        (standard deviations of barren ground, filtered over halo sizes), the probability that it
+        does exceed it, and whether it is among those of which a tenth is expected to be background.
     """
 
     targets: gpd.GeoDataFrame
@@ -53,3 +58,4 @@ class TargetReport:
     null: Mapping[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     sensitivity: pd.DataFrame | None = None
+    places: pd.DataFrame | None = None

@@ -173,8 +173,9 @@ def assemble_report(
     leads = _leads(desk, grounds, found, taken, boundary)
     if not facts:
         report = empty_report(
-            desk.samples.crs, _why_none(found, coarse), tuple(findings), found.summary
-        )
+            desk.samples.crs, _why_none(found, coarse), tuple(findings), found.summary,
+            _places(desk, found),
+        )  # fmt: skip
         return _with_leads(report, leads)
     return _ranked(desk, facts, found, grounds, leads, boundary, findings)
 
@@ -334,7 +335,30 @@ def _ranked(
             [o.name for o in plugins.options_of(type(desk.ranker), "rank")], ranking.weights,
             {f.key: n.target for f, n in zip(best, names, strict=True)},
         ),
+        places=_places(desk, found),
     )  # fmt: skip
+
+
+def _places(desk: Desk, found: Found) -> pd.DataFrame:
+    """Write down what is known of the place of every sample that was judged."""
+    import pandas as pd
+
+    places = found.places
+    if places is None:
+        return tables.empty(tables.PLACES)
+    at = np.flatnonzero(np.isfinite(places.probability))
+    names = np.array([*(a.name for a in desk.sites.associations), None], dtype=object)
+    frame = pd.DataFrame(
+        {
+            "sample_id": desk.sites.frame["sample_id"].to_numpy(dtype=object)[at],
+            "medium": desk.sites.frame["medium"].to_numpy(dtype=object)[at],
+            "association": names[places.association[at]],
+            "strength": np.round(places.strength[at], 3),
+            "probability": np.round(places.probability[at], 4),
+            "stands_out": places.stands_out[at],
+        }
+    )
+    return tables.conform(frame, tables.PLACES)
 
 
 def _row(

@@ -19,6 +19,7 @@ from geochem.stats.threads import in_threads
 from geochem.targets.null import (
     CUT,
     HIGHEST,
+    LEVELS,
     LOWEST,
     SECOND_HIGHEST,
     Barren,
@@ -79,7 +80,7 @@ def simulate_barren(
         filters = [[_in_rows(w) for w in layer.operators] for layer in layers]
         ratio = np.ones((len(layers), len(part.operators), n))
         loose = 0.0
-        strongest, peaks = np.zeros(draws), []
+        strongest, peaks, beyond = np.zeros(draws), [], []
         for first in range(0, draws, batch):
             size = min(batch, draws - first)
             every = [
@@ -115,9 +116,11 @@ def simulate_barren(
             draw, peak = _outline_peaks(part, top)
             np.maximum.at(strongest, draw + first, peak)
             peaks.append(peak)
+            beyond.append(counts_beyond(top))
         ratios.append(ratio)
         every_peak = np.sort(np.concatenate(peaks)) if peaks else np.empty(0)
-        barren.append(Barren(draws, strongest, every_peak))
+        counted = np.concatenate(beyond) if beyond else np.zeros((0, len(LEVELS)), dtype=np.int64)
+        barren.append(Barren(draws, strongest, every_peak, counted))
     return barren, ratios
 
 
@@ -230,6 +233,32 @@ def _squares(block: npt.NDArray[np.float32]) -> FloatArray:
     for first in range(0, len(block), 500):
         total += (block[first : first + 500] ** 2).sum(axis=0)
     return total
+
+
+def counts_beyond(top: npt.NDArray[np.floating]) -> npt.NDArray[np.int64]:
+    """Count the places of each barren survey at or above each of `LEVELS`.
+
+    Parameters
+    ----------
+    top : ndarray, shape (m, draws)
+        Largest filtered value of each place.
+
+    Returns
+    -------
+    ndarray of int, shape (draws, n_levels)
+        Falling along the levels.
+
+    Examples
+    --------
+    >>> counts_beyond(np.array([[2.02, 0.0], [9.0, 0.0]]))[:, [0, 1, 100]].tolist()
+    [[2, 1, 1], [0, 0, 0]]
+    """
+    n = len(LEVELS)
+    place, draw = np.nonzero(top >= CUT)
+    level = np.searchsorted(LEVELS, top[place, draw], side="right") - 1
+    each = np.bincount(draw * n + level, minlength=top.shape[1] * n).reshape(top.shape[1], n)
+    beyond: npt.NDArray[np.int64] = each[:, ::-1].cumsum(axis=1)[:, ::-1]
+    return beyond
 
 
 def _outline_peaks(part: Part, top: FloatArray) -> tuple[IntArray, FloatArray]:

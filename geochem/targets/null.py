@@ -41,6 +41,8 @@ LONELY, ABOVE_NEXT = 2.0, 1.0
 BACKGROUND_HIGHEST = 3.0
 #: filtered value from which a place may belong to an outline [-]
 CUT = 2.0
+#: filtered values at and above which the places of barren surveys are counted
+LEVELS = np.arange(CUT, 12.0, 0.05)
 #: places and lines that an outline needs at least
 LEAST_PLACES, LEAST_LINES = 3, 2
 #: reach of the variogram of the background, in mean spacings
@@ -173,11 +175,16 @@ class Barren:
         Strongest outline of each; 0 where there was none.
     peaks : ndarray
         Strength of every outline of every survey, ascending.
+    beyond : ndarray of int, shape (draws, n_levels)
+        Places of each survey at or above each of `LEVELS`.
     """
 
     draws: int
     strongest: FloatArray
     peaks: FloatArray
+    beyond: npt.NDArray[np.int64] = field(
+        default_factory=lambda: np.zeros((1, len(LEVELS)), dtype=np.int64)
+    )
 
     def expected(self, strength: npt.ArrayLike) -> FloatArray:
         """Give the mean number of barren outlines per survey that are at least so strong."""

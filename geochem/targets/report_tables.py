@@ -27,6 +27,7 @@ def empty_report(
     why_none: str,
     findings: tuple[Finding, ...] = (),
     null: Mapping[str, Any] | None = None,
+    places: pd.DataFrame | None = None,
 ) -> TargetReport:
     """Give a report without rows that has all columns.
 
@@ -40,6 +41,8 @@ def empty_report(
         What was noticed.
     null : mapping, optional
         Of the simulation, when it was made.
+    places : pandas.DataFrame, optional
+        Of the samples, when they were judged.
 
     Returns
     -------
@@ -56,6 +59,7 @@ def empty_report(
         why_none=why_none,
         null=dict(null or {}),
         findings=findings,
+        places=tables.empty(tables.PLACES) if places is None else places,
     )
 
 

@@ -36,6 +36,7 @@ from geochem.targets.null import (
     filter_part,
 )
 from geochem.targets.outlines import Group, Outline, find_groups
+from geochem.targets.place_probability import Places, judge_places
 from geochem.targets.polygons import around_places, clipped
 from geochem.targets.polygons import parts as pieces_of
 
@@ -73,6 +74,8 @@ class Found:
         Outlines that met all conditions, kept or not.
     explained : list of Outline
         Those that oxides, another rock or organic soil explain better than any association.
+    places : Places, optional
+        Of every sample, from the last round.
     """
 
     outlines: list[Outline]
@@ -83,6 +86,7 @@ class Found:
     summary: dict[str, Any]
     n_tried: int
     explained: list[Outline]
+    places: Places | None
 
 
 def search_outlines(
@@ -121,12 +125,16 @@ def search_outlines(
     """
     exclude = np.zeros(len(sites.frame), dtype=bool)
     parts = _parts(sites, grounds, catchments, exclude, None)
-    found = _round(sites, grounds, catchments, boundary, meets, parts, FIRST_DRAWS, seed, lines)
+    found = _round(
+        sites, grounds, catchments, boundary, meets, parts, FIRST_DRAWS, seed, lines, last=False
+    )
     if found.outlines or found.explained:
         for outline in (*found.outlines, *found.explained):
             exclude |= _near(sites, outline)
         parts = _parts(sites, grounds, catchments, exclude, parts)
-    return _round(sites, grounds, catchments, boundary, meets, parts, DRAWS, seed, lines)
+    return _round(
+        sites, grounds, catchments, boundary, meets, parts, DRAWS, seed, lines, last=True
+    )
 
 
 def _parts(
@@ -165,16 +173,18 @@ def _round(
     draws: int,
     seed: int,
     lines: Mapping[str, BaseGeometry] | None,
+    *,
+    last: bool,
 ) -> Found:
-    places = sum(len(p.metres) for p in parts)
-    large = places > LARGE
+    large = sum(len(p.metres) for p in parts) > LARGE
     barren, ratios = simulate_barren(
         parts, draws=draws // 2 if large else draws, seed=seed, waves=128 if large else 256
     )
     outlines: list[Outline] = []
     short: list[tuple[Ground, Group]] = []
+    every_filtered = [filter_part(part, ratio) for part, ratio in zip(parts, ratios, strict=True)]
     for number, part in enumerate(parts):
-        filtered = filter_part(part, ratios[number])
+        filtered = every_filtered[number]
         if number < len(grounds):
             made, few = _grid_outlines(
                 sites, grounds[number], number, part, filtered, ratios[number], boundary
@@ -207,13 +217,19 @@ def _round(
         kept = mine[q[mine] <= FALSE_DISCOVERY]
         least[number] = strength[kept].min() if len(kept) else np.quantile(own.strongest, 0.9)
     keep = np.flatnonzero(q <= FALSE_DISCOVERY)
+    places = None
+    if last:
+        places = judge_places(
+            sites, grounds, catchments, parts, every_filtered, ratios, barren,
+            [*explained, *outlines],
+        )  # fmt: skip
     explained = [o for o in explained if o.strength >= least[o.part]]
     summary = _summary(sites, parts, barren, outlines, q, passing)
     number_of = {id(g): i for i, g in enumerate(grounds)}
     return Found(
         [outlines[i] for i in keep], q[keep], p[keep],
         [(g, x) for g, x in short if x.strength >= least[number_of[id(g)]]],
-        barren, summary, len(outlines), explained,
+        barren, summary, len(outlines), explained, places,
     )  # fmt: skip
 
 

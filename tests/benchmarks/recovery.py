@@ -25,6 +25,7 @@ import tempfile
 import time
 from dataclasses import replace
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -140,6 +141,47 @@ def tool_scores(campaign, truth, state):
     return scores, pairs
 
 
+def place_scores(truth, state):
+    """Set the probability of every place beside what was planted there.
+
+    A halo dies out toward its edge: nothing can be seen there, so the truth of a place lies between
+    "in the core of a mineralised body" and "anywhere in its halo".
+    """
+    import pandas as pd
+
+    places, samples = state["targets"].places, state["survey"].samples
+    at = pd.Index(samples["sample_id"]).get_indexer(pd.Index(places["sample_id"]))
+    points = samples.geometry.to_numpy()[at]
+    bodies = truth.loc[truth["kind"] == "mineralisation"]
+    core, halo, anything = (
+        shapely.intersects(shapely.union_all(list(shapes)), points)
+        for shapes in (bodies["core"], bodies["geometry"], truth["geometry"])
+    )
+    out = places["stands_out"].to_numpy(bool)
+    nan = float("nan")
+    scores = {
+        "places_out": int(out.sum()),
+        "places_out_in_no_halo": float((~halo[out]).mean()) if out.any() else nan,
+        "places_out_on_nothing": float((~anything[out]).mean()) if out.any() else nan,
+        "any_place_out": float(out.any()),
+    }
+    return scores, np.column_stack([places["probability"].to_numpy(float), core, halo, anything])
+
+
+def place_table(every):
+    """Print what was said of places and what came."""
+    edges = (0.0, 0.02, 0.1, 0.3, 0.5, 0.8, 0.95, 1.0001)
+    print("   probability      places   said   core   halo   anything planted")
+    for low, high in pairwise(edges):
+        mine = every[(every[:, 0] >= low) & (every[:, 0] < high)]
+        if len(mine):
+            said, core, halo, anything = mine.mean(axis=0)
+            print(
+                f"   {low:4.2f} to {min(high, 1.0):4.2f} {len(mine):9d}"
+                f"   {said:.3f}  {core:.3f}  {halo:.3f}  {anything:.3f}"
+            )
+
+
 def rank_coverage(campaign, truth, targets, first=10):
     """Say how many rank intervals hold the rank that the planted rise would give.
 
@@ -239,7 +281,7 @@ def main() -> None:
     parser.add_argument("--told", action="store_true", help="it knows the planted signatures")
     parser.add_argument("--json", type=Path, help="write the scores of every campaign")
     given = parser.parse_args()
-    rows, said = [], []
+    rows, said, places = [], [], []
     for name in given.settings:
         for number in range(max(given.seeds, given.tool)):
             seed = given.first_seed + number
@@ -253,7 +295,11 @@ def main() -> None:
                     rows.append({**label, "method": method, **scores})
             if number < given.tool:
                 start = time.perf_counter()
-                scores, pairs = tool_scores(campaign, truth, run_tool(campaign, told=given.told))
+                state = run_tool(campaign, told=given.told)
+                scores, pairs = tool_scores(campaign, truth, state)
+                of_places, every = place_scores(truth, state)
+                scores |= of_places
+                places.append((name, every))
                 method = "tool, told" if given.told else "tool"
                 rows.append({**label, "method": method, **scores})
                 said += [(name, *pair) for pair in pairs]
@@ -270,8 +316,19 @@ def main() -> None:
                 print(f"\nreliability of the tool's probabilities, {name}: {what} was there")
                 table = SCORING.reliability(pairs[:, 0], pairs[:, column])
                 print(table.round(2).to_string(index=False))
+        own = [every for n, every in places if n == name]
+        if own:
+            print(f"\nprobability of every place, {name}: share of places that lie in ...")
+            place_table(np.concatenate(own))
     if given.json:
-        given.json.write_text(json.dumps({"rows": rows, "said": said}, default=float), "utf-8")
+        classes = [
+            (name, *row)
+            for name, every in places
+            for row in np.round(every, 3)[every[:, 0] >= 0.02].tolist()
+        ]
+        given.json.write_text(
+            json.dumps({"rows": rows, "said": said, "places": classes}, default=float), "utf-8"
+        )
 
 
 if __name__ == "__main__":

@@ -260,6 +260,19 @@ def association(bundle: Bundle, chosen: Association) -> Caption:
     return Caption(f"{chosen.title}: score from {used}", note, source)
 
 
+def places(bundle: Bundle) -> Caption:
+    """Words of the map of probabilities."""
+    found = bundle.targets.places
+    assert found is not None
+    note = (
+        f"n = {len(found)} judged samples. What coatings, other rock, streams or slopes explain better "
+        "counts against a place. Not the probability of ore."
+    )
+    return Caption(
+        "Probability that an association exceeds its local background", note, _source(bundle)
+    )
+
+
 def surface(bundle: Bundle, made: Surface) -> Caption:
     """Words of a map of a surface."""
     title = made.title if made.medium in made.title else f"{made.title} in {made.medium}"

@@ -202,6 +202,7 @@ def figure_jobs(bundle: Bundle, max_elements: int = 6) -> Iterator[Job]:
 
 def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
     from geochem.outputs.figures.element_map import draw_element
+    from geochem.outputs.figures.place_map import draw_places
     from geochem.outputs.figures.samples_map import draw_samples
     from geochem.outputs.figures.score_map import draw_score
     from geochem.outputs.figures.surface_map import draw_surface
@@ -227,6 +228,11 @@ def _map_jobs(bundle: Bundle, most: int) -> Iterator[Job]:
     if lead is not None and lead.name in evidence.scores.columns and len(evidence.anomalies):
         yield "associations", False, partial(
             draw_score, evidence, lead, caption=captions.association(bundle, lead),
+            layers=layers, info=info,
+        )  # fmt: skip
+    if bundle.targets.places is not None and len(bundle.targets.places):
+        yield "place_probability", False, partial(
+            draw_places, bundle.targets, samples, caption=captions.places(bundle),
             layers=layers, info=info,
         )  # fmt: skip
     yield from _small_map_jobs(bundle)

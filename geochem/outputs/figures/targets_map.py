@@ -34,8 +34,8 @@ if TYPE_CHECKING:
     from geochem.model.layers import Layers
     from geochem.model.targets import TargetReport
 
-_EDGE: dict[str, Any] = {"facecolor": OUTLINE_WASH, "edgecolor": OUTLINE, "lw": 1.5}
-_LEAD: dict[str, Any] = {
+OUTLINE_STYLE: dict[str, Any] = {"facecolor": OUTLINE_WASH, "edgecolor": OUTLINE, "lw": 1.5}
+LEAD_STYLE: dict[str, Any] = {
     "facecolor": "none",
     "edgecolor": OUTLINE,
     "lw": 0.9,
@@ -83,14 +83,16 @@ def draw_targets(
     ax, window = sheet.ax, sheet.window
     blocks = _draw_samples(ax, x, y, samples, evidence, association, window)
     marks = _draw_plans(ax, report, layers, window)
-    _draw_outlines(ax, report, x, y, window)
+    draw_outlines(ax, report, x, y, window)
     outlines = []
     if len(report.targets):
-        outlines.append(Entry("target: rank and name", f"{len(report.targets)}", patch=_EDGE))
+        outlines.append(
+            Entry("target: rank and name", f"{len(report.targets)}", patch=OUTLINE_STYLE)
+        )
     if len(report.leads):
         outlines.append(
             Entry("lead: too few samples or lines", f"{len(report.leads)}",
-                  patch={**_LEAD, "linestyle": "--"})
+                  patch={**LEAD_STYLE, "linestyle": "--"})
         )  # fmt: skip
     blocks = [*_target_list(report), Block("Outlines and plans", (*outlines, *marks)), *blocks]
     title = "Targets, ranked for follow-up" if len(report.targets) else "No target"
@@ -186,18 +188,31 @@ def _draw_plans(
     return entries
 
 
-def _draw_outlines(
+def draw_outlines(
     ax: Axes,
     report: TargetReport,
     x: npt.NDArray[np.float64],
     y: npt.NDArray[np.float64],
     window: Window,
 ) -> None:
+    """Draw leads, then targets with rank and name.
+
+    Parameters
+    ----------
+    ax : Axes
+        The map.
+    report : TargetReport
+        With `targets` and `leads`.
+    x, y : ndarray, shape (n,)
+        Samples, which labels avoid. [m]
+    window : tuple of float
+        West, east, south, north of the map. [m]
+    """
     from matplotlib.collections import PathCollection
 
     for frame, style, label in (
-        (report.leads, _LEAD, "leads"),
-        (report.targets, _EDGE, "targets"),
+        (report.leads, LEAD_STYLE, "leads"),
+        (report.targets, OUTLINE_STYLE, "targets"),
     ):
         paths = [
             area_path(part)

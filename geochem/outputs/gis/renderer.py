@@ -159,6 +159,7 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
     layers: dict[str, gpd.GeoDataFrame] = {
         "samples": sample_layer(survey.samples),
         "anomalies": bundle.evidence.anomalies,
+        "association_probability": place_layer(bundle),
         "targets": contract_frame(report.targets, contract.TARGETS),
         "follow_up": contract_frame(report.follow_up, contract.FOLLOW_UP),
         "holes": contract_frame(report.holes, contract.HOLES),
@@ -170,7 +171,8 @@ def write_geopackage(bundle: Bundle, path: Path, *, results_table: bool = True) 
         layers["catchments"] = bundle.catchments.frame
         attribute_tables["catchment_decay"] = bundle.catchments.decay
         attribute_tables["catchment_rocks"] = bundle.catchments.rocks
-    kinds = {"samples": "Point", "anomalies": "Point", "follow_up": "Point", "holes": "Point"}
+    points = ("samples", "anomalies", "association_probability", "follow_up", "holes")
+    kinds = dict.fromkeys(points, "Point")
     attribute_tables |= {
         "controls": survey.controls,
         "analytes": survey.analytes,
@@ -205,6 +207,29 @@ def _without_waiting() -> Iterator[None]:
         yield
     finally:
         pyogrio.set_gdal_config_options({name: before})
+
+
+def place_layer(bundle: Bundle) -> gpd.GeoDataFrame:
+    """Put the probabilities of places on the map.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        Records of a run.
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+        `TargetReport.places` at its samples, in their order.
+    """
+    import geopandas as gpd
+    import pandas as pd
+
+    samples, places = bundle.survey.samples, bundle.targets.places
+    if places is None:
+        places = contract.empty(contract.PLACES)
+    at = pd.Index(samples["sample_id"]).get_indexer(pd.Index(places["sample_id"]))
+    return gpd.GeoDataFrame(places, geometry=samples.geometry.to_numpy()[at], crs=samples.crs)
 
 
 def sample_layer(samples: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -291,7 +291,11 @@ def write_styles(bundle: Bundle, folder: Path) -> list[Path]:
         "follow_up": _point_style("follow_up", "Follow-up samples", "triangle", 8, "#1c7a6b"),
         "holes": _point_style("holes", "Proposed holes", "square", 9, "#1f3d7a"),
         "anomalies": _point_style("anomalies", "Samples with scores", "circle", 5, "#a676bd"),
-    }
+        "association_probability": graded_style(
+            "association_probability", "Probability that an association exceeds its background",
+            "probability", [0.1, 0.3, 0.5, 0.8],
+        ),
+    }  # fmt: skip
     samples = bundle.survey.samples
     for element in bundle.evidence.elements:
         values = values_of(samples, element)

@@ -187,6 +187,28 @@ def association_entries(bundle: Bundle, points: Points) -> list[dict[str, Any]]:
     ]
 
 
+def place_entry(points: Points) -> dict[str, Any] | None:
+    """Pack the probability that an association exceeds its local background.
+
+    Parameters
+    ----------
+    points : Points
+        What is drawn.
+
+    Returns
+    -------
+    dict or None
+        ``probability, association`` (number among the associations, 255 for none); None where no
+        place was judged.
+    """
+    if not np.isfinite(points.probability).any():
+        return None
+    # down to hundredths, so that no class holds what is below its limit
+    whole = np.floor(points.probability * 100.0 + 1e-9) / 100.0
+    code = np.where(points.exceeding < 0, 255, points.exceeding).astype(np.uint8)
+    return {"probability": pack_hundredths(whole), "association": pack(code)}
+
+
 def first_element(bundle: Bundle, elements: list[dict[str, Any]]) -> int:
     """Choose the element that the page shows first.
 

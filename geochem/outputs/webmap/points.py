@@ -39,6 +39,10 @@ class Points:
         Scores and probabilities per counted element.
     scores, coherence : dict of str to ndarray
         Per association.
+    probability : ndarray of float
+        That an association exceeds its local background; NaN where it was not judged.
+    exceeding : ndarray of int
+        Which association, by its number among those of the evidence; -1 where none, and for cells.
     group : ndarray of float
         Number of the group, NaN where none.
     count : ndarray of int
@@ -67,6 +71,8 @@ class Points:
     p: dict[str, npt.NDArray[np.float64]]
     scores: dict[str, npt.NDArray[np.float64]]
     coherence: dict[str, npt.NDArray[np.float64]]
+    probability: npt.NDArray[np.float64]
+    exceeding: npt.NDArray[np.int64]
     group: npt.NDArray[np.float64]
     count: npt.NDArray[np.int64]
     weight: npt.NDArray[np.float64]
@@ -112,6 +118,7 @@ def points_of(bundle: Bundle, aggregate_above: int) -> Points:
     elements = elements_of(samples)
     counted = [e for e in bundle.evidence.elements if f"{e}_z" in anomalies.columns]
     evidence = bundle.evidence
+    probability, exceeding = _places(bundle, samples["sample_id"])
     points = Points(
         ids=samples["sample_id"].to_numpy(dtype=object),
         easting=samples.geometry.x.to_numpy(dtype=float),
@@ -123,6 +130,8 @@ def points_of(bundle: Bundle, aggregate_above: int) -> Points:
         p={e: spread(anomalies[f"{e}_p"]) for e in counted if f"{e}_p" in anomalies.columns},
         scores={str(c): spread(evidence.scores[c]) for c in evidence.scores.columns},
         coherence={str(c): spread(evidence.coherence[c]) for c in evidence.coherence.columns},
+        probability=probability,
+        exceeding=exceeding,
         group=spread(anomalies["group"]) if "group" in anomalies.columns else np.full(n, np.nan),
         count=np.ones(n, dtype=np.int64),
         weight=_weights(bundle, samples["sample_id"]),
@@ -140,6 +149,23 @@ def points_of(bundle: Bundle, aggregate_above: int) -> Points:
         cell=0.0,
     )
     return _aggregate(points) if n > aggregate_above else points
+
+
+def _places(
+    bundle: Bundle, ids: pd.Series
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
+    """Give the probability of every sample's place, and the number of its association."""
+    import pandas as pd
+
+    n = len(ids)
+    places = bundle.targets.places
+    if places is None or not len(places):
+        return np.full(n, np.nan), np.full(n, -1, dtype=np.int64)
+    at = pd.Index(places["sample_id"]).get_indexer(pd.Index(ids))
+    names = pd.Index([a.name for a in bundle.evidence.associations])
+    number = names.get_indexer(pd.Index(places["association"]))
+    p = places["probability"].to_numpy(dtype=float)
+    return np.where(at >= 0, p[at], np.nan), np.where(at >= 0, number[at], -1).astype(np.int64)
 
 
 def _weights(bundle: Bundle, ids: pd.Series) -> npt.NDArray[np.float64]:
@@ -206,6 +232,8 @@ def _aggregate(points: Points) -> Points:
         p={e: largest(a) for e, a in points.p.items()},
         scores={e: largest(a) for e, a in points.scores.items()},
         coherence={e: largest(a) for e, a in points.coherence.items()},
+        probability=largest(points.probability),
+        exceeding=np.full(len(start), -1, dtype=np.int64),
         group=points.group[first],
         count=count,
         weight=np.add.reduceat(points.weight[order], start),

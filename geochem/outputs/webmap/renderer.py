@@ -80,6 +80,7 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
         element_entries,
         first_element,
         further_entries,
+        place_entry,
     )
     from geochem.outputs.webmap.geography import wgs84_polynomial
     from geochem.outputs.webmap.points import points_of
@@ -127,6 +128,7 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
         "elements": elements,
         "first_element": first_element(bundle, elements),
         "associations": association_entries(bundle, points),
+        "places": place_entry(points),
         "groups": _groups(bundle),
         "decisions": _decisions(bundle),
         "layers": layer_entries(layers_with_yield(bundle), origin, extent),

@@ -22,7 +22,7 @@ def test_names_that_other_outputs_rely_on(written):
     assert names == {
         "samples", "targets", "associations", "boxplots", "biplot_soil", "standards",
         "xrf_laboratory", "surface_Cu_ppm", "surface_porphyry_copper", "overview",
-        "threshold_classes", "uncertainty_Cu_ppm",
+        "threshold_classes", "uncertainty_Cu_ppm", "place_probability",
         *(f"element_{e}" for e in ("Cu", "Au", "Mo")),
         *(f"probability_{e}" for e in ("Cu", "Au", "Mo")),
     }  # fmt: skip

@@ -13,6 +13,7 @@ function samplePanel(store, i, close) {
     ['Domain', zone ? words(s.zones[zone - 1][1]) : ''],
     ['Samples in the cell', store.count ? String(store.count[i]) : ''],
     ['In target', data.targets.filter((t) => t.members.includes(i)).map((t) => t.target).join(', ')],
+    ['Probability of an association', placeText(data, i)],
   ]));
   const scores = data.associations.map((a) => {
     const score = decode(a.score)[i];
@@ -48,6 +49,14 @@ function samplePanel(store, i, close) {
   const origin = sourceRows(store, i);
   if (origin.length) node.push(...section('Where the values stand', pairs(origin)));
   return node;
+}
+
+function placeText(data, i) {
+  if (!data.places) return '';
+  const p = decode(data.places.probability)[i];
+  if (Number.isNaN(p)) return '';
+  const named = data.associations[decode(data.places.association)[i]];
+  return (p < 0.005 ? 'under 0.01' : p.toFixed(2)) + (named && p >= 0.1 ? ', ' + named.title : '');
 }
 
 function scoreTable(scores) {

@@ -13,6 +13,7 @@ function viewNames(store) {
   if (store.data.elements.some((e) => e.thresholds.some(Boolean))) {
     names.push(['class', 'Threshold class']);
   }
+  if (store.data.places) names.push(['place', 'Probability']);
   if (store.data.groups.length) names.push(['group', 'Groups']);
   store.data.associations.forEach((a) => names.push(['score:' + a.name, 'Score: ' + a.title]));
   return names;
@@ -22,6 +23,7 @@ function computeView(store) {
   const view = store.state.view;
   if (view.startsWith('score:')) return scoreView(store, view.slice(6));
   if (view === 'group') return groupView(store);
+  if (view === 'place') return placeView(store);
   const element = store.element();
   if (element === null) return emptyView(store);
   return view === 'class' ? classView(store, element) : valueView(store, element);
@@ -140,6 +142,28 @@ function scoreView(store, name) {
     subtitle: 'score, about N(0, 1) in background; from ' +
       association.used.map(([e, w]) => (w < 0 ? '\u2212' : '') + e).join(', '),
     codes, rows, classes: 5, levels: [0, 1, 3, 4, 5], note: '', number: (i) => score[i],
+  };
+}
+
+const PLACE_LIMITS = [0.1, 0.3, 0.5, 0.8];
+
+// which association it is, the panel of the sample says
+function placeView(store) {
+  const p = decode(store.data.places.probability);
+  const codes = new Uint8Array(store.n);
+  for (let i = 0; i < store.n; i += 1) {
+    if (Number.isNaN(p[i])) { codes[i] = NOTHING; continue; }
+    let c = 0;
+    while (c < PLACE_LIMITS.length && p[i] >= PLACE_LIMITS[c]) c += 1;
+    codes[i] = GRADED + c;
+  }
+  const rows = [{ code: GRADED + 4, label: '\u2265 0.8' }];
+  for (let c = 3; c > 0; c -= 1) rows.push({ code: GRADED + c, label: PLACE_LIMITS[c - 1] + ' \u2013 ' + PLACE_LIMITS[c] });
+  rows.push({ code: GRADED, label: '< 0.1' }, { code: NOTHING, label: 'not judged', special: true });
+  return {
+    kind: 'score', title: 'Probability', unit: '',
+    subtitle: 'that an association exceeds its local background; not the probability of ore',
+    codes, rows, classes: 5, levels: [0, 1, 3, 4, 5], note: '', number: (i) => p[i],
   };
 }
 
