@@ -93,8 +93,8 @@ def draw_panel(beside: Axes | Figure, blocks: Sequence[Block]) -> Axes:
             room = (x, bottom, max(0.6, min(PANEL_BOX[2], end - x)), high)
     sheet = sheet_of(page)
     shown = [b for b in blocks if b.title or b.entries or b.note or b.bar]
-    for size in (8.0, 7.5, 7.0, 6.5):
-        laid = [_lay(b, room[2], size) for b in shown]
+    for size, bar in _SIZES:
+        laid = [_lay(b, room[2], size, bar) for b in shown]
         if sum(h for _, h in laid) <= room[3]:
             break
     while sum(h for _, h in laid) > room[3]:
@@ -104,10 +104,12 @@ def draw_panel(beside: Axes | Figure, blocks: Sequence[Block]) -> Axes:
         if longest < 0 or len(shown[longest].entries) <= shown[longest].keep:
             break
         shown[longest] = _shorter(shown[longest])
-        laid = [_lay(b, room[2], size) for b in shown]
+        if not shown[longest].entries and not shown[longest].title:
+            del shown[longest]  # "and 1 more" of nothing says nothing
+        laid = [_lay(b, room[2], size, bar) for b in shown]
     y = room[1] + room[3]
     for block, (rows, tall) in zip(shown, laid, strict=True):
-        _write(sheet, block, rows, y, room, size)
+        _write(sheet, block, rows, y, room, size, bar)
         y -= tall
     return sheet
 
@@ -122,10 +124,13 @@ def _shorter(block: Block) -> Block:
 
 
 _SYMBOL = 0.27  # room of a symbol [inch]
-_BAR = 1.9  # height of a colour bar with its margins [inch]
+#: size of the writing and height of a colour bar with its margins, largest first [pt] and [inch]
+_SIZES = ((8.0, 1.9), (7.5, 1.9), (7.0, 1.9), (7.0, 1.4), (6.5, 1.1))
 
 
-def _lay(block: Block, wide: float, size: float) -> tuple[list[tuple[str, list[str]]], float]:
+def _lay(
+    block: Block, wide: float, size: float, bar: float
+) -> tuple[list[tuple[str, list[str]]], float]:
     """Wrap the texts of a block and measure its height."""
     pitch = size * 1.34 / 72
     rows: list[tuple[str, list[str]]] = []
@@ -138,7 +143,7 @@ def _lay(block: Block, wide: float, size: float) -> tuple[list[tuple[str, list[s
         rows.append(("entry", wrap(literal(entry.text, 200), room, size, most=3)))
     if block.note:
         rows.append(("note", wrap(literal(block.note, 400), wide, size - 0.5, most=6)))
-    height = sum(_BAR if kind == "bar" else len(lines) * pitch + 0.025 for kind, lines in rows)
+    height = sum(bar if kind == "bar" else len(lines) * pitch + 0.025 for kind, lines in rows)
     return rows, height + 0.11
 
 
@@ -149,14 +154,15 @@ def _write(
     top: float,
     room: Sequence[float],
     size: float,
+    bar: float,
 ) -> None:
     pitch = size * 1.34 / 72
     y = top
     entries = iter(block.entries)
     for kind, lines in rows:
         if kind == "bar":
-            _colour_bar(sheet, block, (room[0], y - _BAR), size)
-            y -= _BAR
+            _colour_bar(sheet, block, (room[0], y - bar), size, bar)
+            y -= bar
             continue
         first = y - pitch / 2
         x, colour, weight, height = room[0], INK, "normal", size
@@ -197,12 +203,14 @@ def _symbol(sheet: Axes, entry: Entry, x: float, y: float, pitch: float) -> None
         sheet.plot([x + 0.105], [y], ls="none", **entry.marker)
 
 
-def _colour_bar(sheet: Axes, block: Block, corner: tuple[float, float], size: float) -> None:
+def _colour_bar(
+    sheet: Axes, block: Block, corner: tuple[float, float], size: float, tall: float
+) -> None:
     import numpy as np
 
     assert block.bar is not None
     colours, norm, ticks, labels = block.bar
-    bar = place(page_of(sheet), (corner[0] + 0.02, corner[1] + 0.08, 0.2, _BAR - 0.16))
+    bar = place(page_of(sheet), (corner[0] + 0.02, corner[1] + 0.08, 0.2, tall - 0.16))
     bar.set_gid("colour bar")
     low, high = float(norm.vmin), float(norm.vmax)
     edges = norm.inverse(np.linspace(0, 1, 129))
