@@ -19,8 +19,8 @@ from geochem.elements import SYMBOLS, element_rank
 from geochem.errors import DataRefused, GeochemError, WrongCall, nearest, unknown
 from geochem.model.evidence import Association
 
-#: keys of one association, and whether it needs them
-KEYS = {"name": True, "title": False, "commodities": False, "weights": True, "source": False}
+#: keys of one association; it needs a name and weights
+KEYS = ("name", "title", "commodities", "weights", "rim", "size_km2", "source")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,8 @@ def read_presets(path: str | Path) -> tuple[Preset, ...]:
     path : str or Path
         TOML with one ``[[association]]`` per kind of deposit: ``name`` and signed ``weights`` per
         element, and if known ``title``, ``commodities`` (elements one would mine; default: those
-        of positive weight) and ``source``.
+        of positive weight), ``rim`` (elements around the middle), ``size_km2`` (least and most)
+        and ``source``.
 
     Returns
     -------
@@ -150,16 +151,36 @@ def _preset(row: Mapping[str, Any]) -> Preset:
     if not isinstance(weights, Mapping) or not weights:
         raise WrongCall(f"'{name}' needs 'weights', like {{ Cu = 1.0, Mo = 0.8, Mn = -0.3 }}.")
     checked = checked_weights(weights)
-    mined = row.get("commodities", [e for e, w in checked.items() if w > 0])
-    if not isinstance(mined, list) or not all(isinstance(e, str) for e in mined):
-        raise WrongCall(f"'commodities' of '{name}' must be a list like [\"Cu\", \"Au\"].")
-    for element in mined:
-        if element not in SYMBOLS:
-            raise unknown(f"element in 'commodities' of '{name}'", element, SYMBOLS)
+    mined = _elements(row, "commodities", name, [e for e, w in checked.items() if w > 0])
+    rim = _elements(row, "rim", name, [])
     title, source = row.get("title", name.replace("_", " ")), row.get("source", "the user's file")
     if not isinstance(title, str) or not isinstance(source, str):
         raise WrongCall(f"'title' and 'source' of '{name}' must be texts in quotes.")
-    return Preset(Association(name, title, checked, source=source), tuple(mined))
+    size = row.get("size_km2")
+    if size is not None:
+        pair = isinstance(size, list) and len(size) == 2
+        if not pair or not all(_positive(v) for v in size) or size[0] > size[1]:
+            raise WrongCall(
+                f"'size_km2' of '{name}' is {size!r}; give the least and the most usual size, like "
+                "[0.05, 5.0]."
+            )
+        size = (float(size[0]), float(size[1]))
+    return Preset(Association(name, title, checked, source=source, rim=rim, size_km2=size), mined)
+
+
+def _positive(value: object) -> bool:
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    return number and 0 < value < float("inf")  # type: ignore[operator]
+
+
+def _elements(row: Mapping[str, Any], key: str, name: str, default: list[str]) -> tuple[str, ...]:
+    given = row.get(key, default)
+    if not isinstance(given, list) or not all(isinstance(e, str) for e in given):
+        raise WrongCall(f"'{key}' of '{name}' must be a list like [\"Cu\", \"Au\"].")
+    for element in given:
+        if element not in SYMBOLS:
+            raise unknown(f"element in '{key}' of '{name}'", element, SYMBOLS)
+    return tuple(given)
 
 
 def checked_weights(given: Mapping[str, float]) -> dict[str, float]:

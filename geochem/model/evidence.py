@@ -29,6 +29,10 @@ class Association:
         Elements that went into the score; those not measured, gated or mostly below detection.
     source : str
         Publication, and whether it is from memory.
+    rim : tuple of str
+        Elements that stand around the middle of such a halo rather than in it.
+    size_km2 : (float, float), optional
+        Usual size of such a halo, least and most. [km2]
     """
 
     name: str
@@ -37,6 +41,8 @@ class Association:
     used: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
     source: str = ""
+    rim: tuple[str, ...] = ()
+    size_km2: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geochem.model import tables
-from geochem.model.evidence import Evidence
+from geochem.model.evidence import Association, Evidence
 from geochem.model.finding import Finding
 from geochem.model.layers import Layers
 from geochem.model.targets import TargetReport
@@ -29,6 +29,7 @@ from geochem.targets.ranking import checked_ranking
 from geochem.targets.report_tables import CRITERIA, MEMBERS, empty_report, located
 from geochem.targets.standing_out import Found, search_outlines
 from geochem.targets.surroundings import Surroundings, look_around, union_of
+from geochem.targets.zoning import OUTSIDE, Zoning, zoning_of
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -100,6 +101,8 @@ class Facts:
         Whether the boundary cuts it.
     criteria : list of Criterion
         For the ranker.
+    zoning : Zoning, optional
+        Order of the elements.
     """
 
     key: str
@@ -113,6 +116,7 @@ class Facts:
     sides: list[tuple[str, Any]]
     clipped: bool
     criteria: list[Criterion]
+    zoning: Zoning | None
 
 
 def assemble_report(
@@ -204,16 +208,33 @@ def _facts(
         local = np.flatnonzero(np.isin(ground.sites, outline.sites))
         sides = open_sides(ground, np.unique(ground.place_of[local]), boundary)
     cut = boundary is not None and outline.polygon.distance(boundary.boundary) < 1.0
+    zoning = _zoning(desk, outline, association)
     criteria = judge(
         strength=outline.strength, noise=outline.noise, anomalous_share=inside.anomalous_share,
         samples=len(outline.sites), elements=len(inside.elements), sent=sent,
         confirmed=confirmed, area_km2=outline.polygon.area / 1e6, n_open=len(sides),
         around=around, margin=outline.margin, rival=outline.rival,
+        zoning=zoning, size_km2=association.size_km2,
     )  # fmt: skip
     return Facts(
         key, outline, inside, around, float(found.q[number]), float(found.probability[number]),
-        sent, confirmed, sides, cut, criteria,
+        sent, confirmed, sides, cut, criteria, zoning,
     )  # fmt: skip
+
+
+def _zoning(desk: Desk, outline: Outline, association: Association) -> Zoning | None:
+    """Look at the order of elements around the summit; a catchment has no middle."""
+    if outline.catchment:
+        return None
+    frame = desk.sites.frame
+    x, y = (
+        frame[c].to_numpy(dtype=float) - outline.peak[k]
+        for k, c in enumerate(("easting", "northing"))
+    )
+    distance = np.hypot(x, y) / np.sqrt(outline.polygon.area / np.pi)
+    near = (frame["medium"] == outline.medium).to_numpy() & (distance <= OUTSIDE)
+    z = {str(e): desk.sites.z[e].to_numpy(dtype=float)[near] for e in desk.sites.z.columns}
+    return zoning_of(z, distance[near], association.weights, association.rim)
 
 
 def _lines(desk: Desk) -> dict[str, Any]:
@@ -407,12 +428,14 @@ def _row(
             samples=len(outline.sites), lines=outline.lines,
             anomalous_share=inside.anomalous_share, others=titles, sent=f.sent,
             confirmed=f.confirmed, around=f.around, catchment=outline.catchment, beside=beside,
+            zoning=f.zoning,
         ) + _of_proxies(desk, f),
         "evidence_against": sentences.evidence_against(
             samples=len(outline.sites), open_sides=sides, sent=f.sent, confirmed=f.confirmed,
             around=f.around, n_elements=len(inside.elements), probability=f.probability,
             clipped=f.clipped, catchment=outline.catchment,
             spread_share=inside.anomalous_share, margin=outline.margin, rival=outline.rival,
+            zoning=f.zoning,
         ),
         "next_step": sentences.next_step(
             status=identity.status, sent=f.sent, confirmed=f.confirmed, open_sides=sides,

@@ -13,6 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from geochem.targets.surroundings import FAR_DRILLED, FAR_WORKINGS, Surroundings
+from geochem.targets.zoning import Zoning
+
+#: usual size of a halo of a type that is not known, least and most [km2]
+ANY_SIZE = (0.1, 1.5)
+#: slope up to which soil stays where it was made, and from which it says little of what is below
+#: [degrees]; distance from a road or track that is near, and that is far [m]. Common practice.
+GENTLE, STEEP = 10.0, 35.0
+NEAR_ROAD, FAR_ROAD = 500.0, 5000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +66,8 @@ def judge(
     around: Surroundings,
     margin: float = float("nan"),
     rival: str = "",
+    zoning: Zoning | None = None,
+    size_km2: tuple[float, float] | None = None,
 ) -> list[Criterion]:
     """Judge one target.
 
@@ -81,6 +91,10 @@ def judge(
         How much better a rival explains the summit than any association (logarithm); NaN unknown.
     rival : str
         The rival in words.
+    zoning : Zoning, optional
+        Which elements lie in the order of the type.
+    size_km2 : (float, float), optional
+        Usual size of the type sought. [km2]
 
     Returns
     -------
@@ -129,14 +143,18 @@ def judge(
             "laboratory", nan, 0.4, 0.2, "No laboratory value inside: counted as 0.4, not known."
         )
     out.append(lab)
-    away = max(np.log10(0.1 / area_km2), np.log10(area_km2 / 1.5), 0.0) if area_km2 > 0 else 1.0
+    out.append(_zoning(zoning))
+    least, most = size_km2 or ANY_SIZE
+    away = max(np.log10(least / area_km2), np.log10(area_km2 / most), 0.0) if area_km2 > 0 else 1.0
+    sought = "the type" if size_km2 else "any type"
     out.append(
         Criterion(
             "size",
             area_km2,
             _ramp(1.0 - away, 0.0, 1.0),
             0.05,
-            f"{area_km2:.2f} km2 (1 between 0.1 and 1.5 km2, 0 ten times beyond).",
+            f"{area_km2:.2f} km2 (usual for {sought}: {least:g} to {most:g} km2, there 1; 0 ten "
+            "times beyond).",
         )
     )
     known = around.quality is not None
@@ -201,16 +219,55 @@ def judge(
         )
     )
     out.append(_distance("workings", around.workings, FAR_WORKINGS, "old working"))
+    out.append(_slope(around))
     out.append(
         Criterion(
-            "access",
+            "keep_out",
             around.keep_out,
             1.0 - around.keep_out,
             0.0,
             f"{100 * around.keep_out:.0f} % of the outline lies inside keep-out.",
         )
     )
+    out.append(_access(around))
     return out
+
+
+def _zoning(zoning: Zoning | None) -> Criterion:
+    if zoning is None or zoning.judged < 2:
+        return Criterion(
+            "zoning", float("nan"), float("nan"), 0.0,
+            "Too few elements are known in and around it to judge their order.",
+        )  # fmt: skip
+    share = zoning.share
+    return Criterion(
+        "zoning", share, share,
+        float(np.sqrt(max(share * (1 - share), 0.05) / zoning.judged)),
+        f"{round(share * zoning.judged)} of {zoning.judged} elements lie as in a halo of its type "
+        f"({zoning}; 1 when all).",
+    )  # fmt: skip
+
+
+def _slope(around: Surroundings) -> Criterion:
+    if around.slope is None:
+        return Criterion("slope", float("nan"), float("nan"), 0.0, "The slope is not known.")
+    return Criterion(
+        "slope", around.slope, 1.0 - _ramp(around.slope, GENTLE, STEEP), 0.1,
+        f"The ground slopes {around.slope:.0f} degrees toward {around.downhill:.0f} (1 up to "
+        f"{GENTLE:g}, 0 from {STEEP:g} on: soil creeps downslope).",
+    )  # fmt: skip
+
+
+def _access(around: Surroundings) -> Criterion:
+    if around.road is None:
+        return Criterion(
+            "access", float("nan"), float("nan"), 0.0, "No layer tells of roads or tracks."
+        )
+    return Criterion(
+        "access", around.road, 1.0 - _ramp(around.road, NEAR_ROAD, FAR_ROAD), 0.05,
+        f"The nearest road or track is {around.road:.0f} m away (1 up to {NEAR_ROAD:.0f} m, 0 from "
+        f"{FAR_ROAD:.0f} m on).",
+    )  # fmt: skip
 
 
 def _distance(name: str, metres: float | None, far: float, what: str) -> Criterion:

@@ -11,6 +11,13 @@ from collections.abc import Sequence
 from geochem.model.finding import name_some
 from geochem.targets.false_discovery import association_chance
 from geochem.targets.surroundings import FAR_DRILLED, FAR_WORKINGS, Surroundings
+from geochem.targets.zoning import Zoning
+
+#: so many elements must be judged before their order is spoken of; share in order that speaks for
+#: a target, and against it
+_JUDGED, _ORDERED, _DISORDERED = 3, 0.75, 0.34
+#: slope that is spoken of [degrees]
+_SLOPING = 15.0
 
 
 def sides_text(sides: Sequence[str]) -> str:
@@ -36,6 +43,7 @@ def evidence_for(
     around: Surroundings,
     catchment: str,
     beside: Sequence[str],
+    zoning: Zoning | None = None,
 ) -> str:
     """Say what speaks for a target."""
     where = (
@@ -58,6 +66,8 @@ def evidence_for(
         )
     if leading and contrast == contrast:
         text.append(f"Median {leading} inside is {contrast:.1f} times its background.")
+    if zoning is not None and zoning.judged >= _JUDGED and zoning.share >= _ORDERED:
+        text.append(f"Its elements lie in the order of a halo ({zoning}).")
     if others:
         text.append(f"Also stands out for: {name_some(list(others), 3)}.")
     if confirmed:
@@ -92,6 +102,7 @@ def evidence_against(
     spread_share: float,
     margin: float = float("nan"),
     rival: str = "",
+    zoning: Zoning | None = None,
 ) -> str:
     """Say what speaks against a target, or is not known."""
     text = []
@@ -109,6 +120,13 @@ def evidence_against(
         text.append(f"Rests on {samples} samples.")
     if spread_share < 0.4:
         text.append("Less than four in ten samples inside are raised themselves.")
+    if zoning is not None and zoning.judged >= _JUDGED and zoning.share <= _DISORDERED:
+        text.append(f"Its elements do not lie in the order of a halo ({zoning}).")
+    if around.slope is not None and around.slope >= _SLOPING:
+        text.append(
+            f"The ground slopes {around.slope:.0f} degrees toward {around.downhill:.0f}: soil "
+            "creeps, so the source may lie upslope."
+        )
     if around.transported is not None and around.transported >= 0.2:
         text.append(
             f"{100 * around.transported:.0f} % of the samples lie on transported cover, so the "

@@ -39,6 +39,8 @@ UPPER_CRUST: dict[str, float] = {
 CHIP_FACTOR = 10.0
 #: beyond this distance workings and drilled holes do not count [m]
 FAR_WORKINGS, FAR_DRILLED = 200.0, 500.0
+#: fewer elevations tell no slope
+FEWEST_SLOPE = 6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +63,10 @@ class Surroundings:
         Share of the outline inside keep-out. [-]
     quality : float or None
         Mean verdict of the batches of the elements that count: pass 1, warn 0.5, fail 0.
+    road : float or None
+        Distance from the nearest road or track. [m]
+    slope, downhill : float or None
+        Mean slope of the ground, and where it falls to, clockwise from grid north. [degrees]
     """
 
     chips: int
@@ -73,6 +79,9 @@ class Surroundings:
     holes_inside: int
     keep_out: float
     quality: float | None
+    road: float | None = None
+    slope: float | None = None
+    downhill: float | None = None
 
 
 def union_of(frame: gpd.GeoDataFrame | None) -> BaseGeometry | None:
@@ -121,6 +130,7 @@ def look_around(
     transported, residual = _cover(samples, rows)
     drilled = layers.get("drilled")
     keep_out = union_of(layers.get("keep_out"))
+    slope, downhill = slope_of(samples, rows)
     return Surroundings(
         chips=chips,
         chips_high=high,
@@ -132,7 +142,44 @@ def look_around(
         holes_inside=0 if drilled is None else int(drilled.geometry.intersects(polygon).sum()),
         keep_out=0.0 if keep_out is None else polygon.intersection(keep_out).area / polygon.area,
         quality=_quality(verdicts, elements, analytes),
+        road=_distance(polygon, layers.get("access")),
+        slope=slope,
+        downhill=downhill,
     )
+
+
+def slope_of(
+    samples: gpd.GeoDataFrame, rows: npt.NDArray[np.intp]
+) -> tuple[float | None, float | None]:
+    """Give the mean slope of the ground from the elevations of samples.
+
+    Parameters
+    ----------
+    samples : geopandas.GeoDataFrame
+        With ``elevation``, if it was recorded. [m]
+    rows : ndarray of int
+        Those of the target.
+
+    Returns
+    -------
+    slope, downhill : float or None
+        Of the plane that fits best; None with fewer than `FEWEST_SLOPE` elevations, or when they
+        stand in one line. [degrees], the second clockwise from grid north
+    """
+    if "elevation" not in samples.columns:
+        return None, None
+    height = samples["elevation"].to_numpy(dtype=float)[rows]
+    known = np.isfinite(height)
+    if known.sum() < FEWEST_SLOPE:
+        return None, None
+    points = samples.geometry.iloc[rows[known]]
+    xy = np.column_stack([points.x.to_numpy(), points.y.to_numpy()])
+    xy = xy - xy.mean(axis=0)
+    if np.linalg.svd(xy, compute_uv=False)[1] < 0.1 * np.linalg.norm(xy):
+        return None, None  # a single line tells no slope across it
+    plane = np.linalg.lstsq(xy, height[known] - height[known].mean(), rcond=None)[0]
+    slope = float(np.degrees(np.arctan(np.hypot(*plane))))
+    return slope, float(np.degrees(np.arctan2(-plane[0], -plane[1])) % 360.0)
 
 
 def _distance(polygon: BaseGeometry, frame: gpd.GeoDataFrame | None) -> float | None:

@@ -44,6 +44,7 @@ class WeightedCriteria:
         strength: float = 8.0,
         coherence: float = 2.0,
         support: float = 2.0,
+        zoning: float = 0.5,
         laboratory: float = 1.5,
         size: float = 0.5,
         quality: float = 1.0,
@@ -52,7 +53,9 @@ class WeightedCriteria:
         drilled: float = 0.5,
         cover: float = 0.5,
         workings: float = 1.0,
-        access: float = 0.5,
+        slope: float = 0.5,
+        keep_out: float = 0.5,
+        access: float = 0.25,
         explanation: float = 2.0,
         draws: int = 1000,
         weight_spread: float = 0.25,
@@ -65,8 +68,8 @@ class WeightedCriteria:
         targets : pandas.DataFrame
             ``target, criterion, value, scaled, spread, statement``: one row per target and
             criterion.
-        strength, coherence, support, laboratory, size, quality, closed, rock_chips, drilled, \
-cover, workings, access, explanation : float
+        strength, coherence, support, zoning, laboratory, size, quality, closed, rock_chips, \
+drilled, cover, workings, slope, keep_out, access, explanation : float
             Weights, not negative; the defaults are common practice, no source.
         draws : int, default 1000
             Of the simulation.
@@ -86,10 +89,10 @@ cover, workings, access, explanation : float
             If a weight is negative, all are zero, or a column is missing.
         """
         weights = {
-            "strength": strength, "coherence": coherence, "support": support,
+            "strength": strength, "coherence": coherence, "support": support, "zoning": zoning,
             "laboratory": laboratory, "size": size, "quality": quality, "closed": closed,
             "rock_chips": rock_chips, "drilled": drilled, "cover": cover, "workings": workings,
-            "access": access, "explanation": explanation,
+            "slope": slope, "keep_out": keep_out, "access": access, "explanation": explanation,
         }  # fmt: skip
         _check(targets, weights, draws, weight_spread)
         names = sorted(set(targets["target"]))

@@ -174,7 +174,7 @@ def _quality(bundle: Bundle, figures: Path) -> list[Block]:
     return blocks
 
 
-def _targets(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
+def _targets(bundle: Bundle, figures: Path) -> list[Block]:
     report = bundle.targets
     blocks: list[Block] = [Heading("Targets")]
     if not len(report.targets):
@@ -237,7 +237,27 @@ def _targets(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
                 "are drawn on the map."
             )
         )
-    return blocks
+    return [*blocks, *_place_blocks(bundle, figures)]
+
+
+def _place_blocks(bundle: Bundle, figures: Path) -> list[Block]:
+    """Show the probability of every place, and count what stands out."""
+    places = bundle.targets.places
+    if places is None or not len(places):
+        return []
+    out = set(places.loc[places["stands_out"].to_numpy(dtype=bool), "sample_id"])
+    inside = len(out & set(bundle.targets.members["sample_id"]))
+    said = (
+        f"{count(len(out), 'sample')} stand out of their local background so clearly that of these "
+        f"a tenth may be background; {inside} of them lie in targets."
+        if out
+        else "No single place stands out of its local background so clearly that no more than a "
+        "tenth of such places may be background."
+    )
+    words = "Probability, place by place, that an association exceeds its local background."
+    return [
+        Heading("Every place", 2), Paragraph(said), *picture(figures, "place_probability", words),
+    ]  # fmt: skip
 
 
 def _decisions(bundle: Bundle, figures: Path) -> list[Block]:  # noqa: ARG001
