@@ -75,9 +75,7 @@ def sloping(toward, degrees, n=30):
     rng = np.random.default_rng(n)
     east, north = rng.uniform(0, 400, (2, n))
     fall = np.tan(np.radians(degrees))
-    height = 900 - fall * (
-        east * np.sin(np.radians(toward)) + north * np.cos(np.radians(toward))
-    )
+    height = 900 - fall * (east * np.sin(np.radians(toward)) + north * np.cos(np.radians(toward)))
     return gpd.GeoDataFrame(
         {"elevation": height + rng.normal(0, 0.5, n)},
         geometry=gpd.points_from_xy(east, north), crs="EPSG:32735",
