@@ -43,6 +43,10 @@ class Doubts:
     def __init__(self, sites: Sites, ground: Ground, part: Part, ratio: FloatArray) -> None:
         self.sites, self.ground, self.part, self.ratio = sites, ground, part, ratio
         self._squares: dict[int, FloatArray] = {}
+        # samples in order of their places, so that those of a few places are found at once
+        self._order = np.argsort(ground.place_of, kind="stable")
+        count = np.bincount(ground.place_of, minlength=len(ground.places))
+        self._start = np.concatenate([[0], np.cumsum(count)])
         self._detectors = sites.detectors.get(ground.medium)
 
     def of(self, summit: int, association: int, scale: int) -> float:
@@ -89,13 +93,10 @@ class Doubts:
         d = self._detectors
         if d is None:
             return 0.0
-        share = np.zeros(len(self.ground.places))
-        share[beside] = weight / self.ground.count[beside]
-        mine = np.flatnonzero(share[self.ground.place_of])
+        mine, own = self._samples(beside, weight / self.ground.count[beside])
         at = self.sites.detected[self.ground.sites[mine]]
-        known = at >= 0
-        mine, at = mine[known], at[known]
-        own = share[self.ground.place_of[mine]]
+        known = (at >= 0) & (own != 0)
+        at, own = at[known], own[known]
         vectors = d.vectors[self.sites.associations[association].name]
         strength = vectors @ (own @ d.departures[at].astype(float))
         batch = d.batch[at]
@@ -105,3 +106,14 @@ class Doubts:
         level = float(((vectors[0] * d.batch_error) ** 2).sum())
         weights = float(((strength[1:] - strength[0]) ** 2).mean()) if len(strength) > 1 else 0.0
         return weights + level * (float(np.sum(together**2)) + float((own[alone] ** 2).sum()))
+
+    def _samples(
+        self, beside: npt.NDArray[np.intp], share: FloatArray
+    ) -> tuple[npt.NDArray[np.intp], FloatArray]:
+        """List the samples of places, ascending, each with the share of its place."""
+        first, count = self._start[beside], self._start[beside + 1] - self._start[beside]
+        ends = np.cumsum(count)
+        at = np.arange(ends[-1] if len(ends) else 0) + np.repeat(first - (ends - count), count)
+        mine = self._order[at]
+        ascending = np.argsort(mine, kind="stable")
+        return mine[ascending], np.repeat(share, count)[ascending]
