@@ -11,6 +11,7 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
+from geochem.campaign.memory import give_back
 from geochem.errors import GeochemError
 from geochem.model.bundle import Bundle
 
@@ -18,6 +19,8 @@ from geochem.model.bundle import Bundle
 Method = tuple[str, Any, dict[str, Any]]
 #: name of a renderer, something of it that can be done apart
 Piece = tuple[str, Callable[[], Any]]
+#: a piece that took longer has freed much memory [s]
+LONG = 2.0
 
 
 def render_all(
@@ -175,8 +178,10 @@ def _take(
             name, piece = pieces[number]
             start = time.perf_counter()
             piece()
-            taken = timings.get(f"write_{name}", 0.0)
-            timings[f"write_{name}"] = taken + time.perf_counter() - start
+            taken = time.perf_counter() - start
+            timings[f"write_{name}"] = timings.get(f"write_{name}", 0.0) + taken
+            if taken > LONG:  # what a large table left free is wanted by the next one
+                give_back()
     finally:
         if collecting:
             gc.enable()
