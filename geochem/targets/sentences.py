@@ -55,7 +55,7 @@ def evidence_for(
         f"{title}: {where}, {100 * anomalous_share:.0f} % of them with an association score of "
         f"at least one.",
         f"The filtered score reaches {strength:.1f} standard deviations of barren ground; "
-        f"of outlines as strong about {_percent(q)} are expected by chance.",
+        f"of outlines as strong {_percent(q)} are expected by chance.",
     ]
     if elements:
         text.append(f"Beyond k = 2: {', '.join(elements)}.")
@@ -85,7 +85,7 @@ def evidence_for(
 
 
 def _percent(q: float) -> str:
-    return "less than 1 %" if q < 0.01 else f"{100 * q:.0f} %"
+    return "less than 1 %" if q < 0.01 else f"about {100 * q:.0f} %"
 
 
 def evidence_against(

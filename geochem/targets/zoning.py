@@ -45,7 +45,7 @@ class Zoning:
     ringed : tuple of str
         Of the rim: raised there, and no higher in the middle.
     against : tuple of str
-        Those that should have been one of both.
+        Raised too, but neither.
     """
 
     falling: tuple[str, ...] = ()
@@ -88,19 +88,20 @@ def zoning_of(
     weights : mapping of str to float
         Of the association; depletion is negative.
     rim : sequence of str
-        Elements that stand around the middle. One that is not raised at all is not judged: weak
-        halos hide their rim.
+        Elements that stand around the middle.
 
     Returns
     -------
     Zoning
-        Of the elements with enough values.
+        Of the elements with enough values that are raised in the middle or the rim; the others
+        have no order to be judged.
 
     Examples
     --------
     >>> r = np.linspace(0, 2.4, 200)
-    >>> z = {"Cu": 4 * np.exp(-r**2), "Zn": 3 * np.exp(-((r - 1) ** 2) / 0.1), "Mo": 0 * r}
-    >>> zoning_of(z, r, {"Cu": 1.0, "Mo": 0.8}, ["Zn"])
+    >>> ring = 3 * np.exp(-((r - 1) ** 2) / 0.1)
+    >>> z = {"Cu": 4 * np.exp(-r**2), "Zn": ring, "Mo": ring, "Bi": np.sin(99 * r)}
+    >>> zoning_of(z, r, {"Cu": 1.0, "Mo": 0.8, "Bi": 0.4}, ["Zn"])
     Zoning(falling=('Cu',), ringed=('Zn',), against=('Mo',))
     """
     from scipy.stats import rankdata
@@ -122,20 +123,21 @@ def zoning_of(
         outside = where > RIM
         if min(middle.sum(), ring.sum(), outside.sum()) < FEWEST:
             continue
+        level, error = value[outside].mean(), _error(value[outside])
+        inner, rise = value[middle].mean() - level, value[ring].mean() - level
+        surest = max(
+            inner / np.hypot(error, _error(value[middle])),
+            rise / np.hypot(error, _error(value[ring])),
+        )
+        if surest < _SURE:
+            continue  # what is not raised has no order
         if outer:
-            level, error = value[outside].mean(), _error(value[outside])
-            inner, rise = value[middle].mean() - level, value[ring].mean() - level
-            if max(inner / np.hypot(error, _error(value[middle])),
-                   rise / np.hypot(error, _error(value[ring]))) < _SURE:  # fmt: skip
-                continue
             (ringed if rise >= inner else against).append(element)
             continue
-        spread = value.std()
         rank = rankdata(value) - 0.5 * (len(value) + 1)
         place = rankdata(where) - 0.5 * (len(value) + 1)
         order = (rank @ place) / max(np.sqrt((rank @ rank) * (place @ place)), 1e-12)
-        falls = spread > 0 and order < -_SURE / np.sqrt(len(value) - 1)
-        falls = falls and value[middle].mean() >= value[ring].mean()  # highest in the middle
+        falls = inner >= rise and order < -_SURE / np.sqrt(len(value) - 1)
         (falling if falls else against).append(element)
     return Zoning(tuple(falling), tuple(ringed), tuple(against))
 

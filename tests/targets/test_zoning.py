@@ -37,26 +37,29 @@ def test_copper_in_the_middle_and_zinc_lead_manganese_around_it():
     assert zoning_of(turned, r, COPPER.weights, COPPER.rim).share == 0.0
 
 
-def test_a_weak_rim_is_not_held_against_a_target_but_a_disorder_is():
+def test_what_is_not_raised_is_not_held_against_a_target_but_a_disorder_is():
     r, rng = grid(), np.random.default_rng(2)
     z = {"Cu": 4 * np.exp(-(r**2)) + rng.normal(0, 0.5, len(r)), "Zn": rng.normal(0, 1, len(r))}
-    z["Mo"] = rng.normal(0, 1, len(r))
+    z["Mo"] = 3 * np.exp(-(((r - 1.0) / 0.25) ** 2)) + rng.normal(0, 0.5, len(r))
+    z["As"] = rng.normal(0, 1, len(r))  # not raised: no order to be judged
     found = zoning_of(z, r, COPPER.weights, COPPER.rim)
     assert found == Zoning(falling=("Cu",), against=("Mo",))
     assert str(found) == "fall outward: Cu; neither: Mo"
 
 
-def test_background_is_called_ordered_one_time_in_twenty():
+def test_background_is_rarely_called_ordered():
     r, rng = grid(), np.random.default_rng(3)
     found = [zoning_of({"Cu": rng.normal(size=len(r))}, r, {"Cu": 1.0}) for _ in range(600)]
-    assert 0.02 < np.mean([len(f.falling) for f in found]) < 0.09
+    # raised by chance one time in ten (two rings, 5 % each), and then falling less than always
+    assert np.mean([f.judged for f in found]) < 0.16
+    assert np.mean([len(f.falling) for f in found]) < 0.06
 
 
 def test_depletion_is_turned_round():
     r = grid()
     sodium = -3 * np.exp(-(r**2)) + np.random.default_rng(4).normal(0, 0.3, len(r))
     assert zoning_of({"Na": sodium}, r, {"Na": -0.5}).falling == ("Na",)
-    assert zoning_of({"Na": -sodium}, r, {"Na": -0.5}).against == ("Na",)
+    assert zoning_of({"Na": -sodium}, r, {"Na": -0.5}).judged == 0
 
 
 @settings(max_examples=40, deadline=None)

@@ -183,7 +183,7 @@ def _targets(bundle: Bundle, figures: Path) -> list[Block]:
         rows = [
             (
                 str(t.rank), str(t.target), f"{t.rank_low} to {t.rank_high}", figure(t.score, 2),
-                figure(t.probability, 2), str(t.elements), str(t.samples), figure(t.area_ha, 2),
+                _chance(t.probability), str(t.elements), str(t.samples), figure(t.area_ha, 2),
                 f"{t.easting:.0f} {t.northing:.0f}", str(t.status or "new"),
             )
             for t in rows_of(report.targets)
@@ -238,6 +238,15 @@ def _targets(bundle: Bundle, figures: Path) -> list[Block]:
             )
         )
     return [*blocks, *_place_blocks(bundle, figures)]
+
+
+def _chance(probability: float) -> str:
+    """Write a probability; none is certain."""
+    if probability != probability:  # not known
+        return "-"
+    if probability >= 0.99:
+        return "> 0.99"
+    return "< 0.01" if probability < 0.01 else f"{probability:.2f}"
 
 
 def _place_blocks(bundle: Bundle, figures: Path) -> list[Block]:

@@ -10,7 +10,9 @@ function targetPanel(store, index, close) {
     make('div', {}, make('b', {}, t.rank === null ? '\u2013' : String(t.rank)), make('span', {}, rank || 'rank')),
     make('div', {}, make('b', {}, t.data_confidence || '\u2013'), make('span', {}, 'data confidence'))));
   if (t.probability !== null) {
-    node.push(make('p', {}, 'Stands out from barren ground in ' + Math.round(t.probability * 100) +
+    const percent = t.probability * 100;
+    const shown = percent >= 99 ? 'more than 99' : percent < 1 ? 'less than 1' : String(Math.round(percent));
+    node.push(make('p', {}, 'Stands out from barren ground in ' + shown +
       ' % of the draws: its association score exceeds the strongest outline of a simulated barren survey, ' +
       'times the chance that it is no other rock, coating or line. ' +
       'It is no probability of mineralisation.'));
