@@ -80,6 +80,28 @@ def test_click_selects_a_sample_and_shows_its_values(open_page, page_path, small
     row = page.locator("#panel tr", has_text="Cu").first.inner_text().split()
     value = small.survey.samples.set_index("sample_id").loc["A-00003", "Cu_ppm"]
     assert float(row[1]) == pytest.approx(value, rel=5e-3)
+    # no column of its tables is cut off
+    wide = page.evaluate("(() => { const p = document.getElementById('panel'); "
+                         "return [p.scrollWidth, p.clientWidth]; })()")  # fmt: skip
+    assert wide[0] <= wide[1]
+
+
+def test_the_probability_of_every_place_is_a_view(open_page, page_path, small):
+    page = open_page(page_path)
+    page.select_option("#view", "place")
+    rows = dict(zip(*page.evaluate(
+        "[Array.from(document.querySelectorAll('#legend tr td:nth-child(2)')).map(e => e.innerText),"
+        " Array.from(document.querySelectorAll('#legend tr td.n')).map(e => Number(e.innerText))]"
+    ), strict=True))  # fmt: skip
+    p = small.targets.places.set_index("sample_id")["probability"]
+    p = p.reindex(small.survey.samples["sample_id"])
+    assert rows["\u2265 0.8"] == int((p >= 0.8).sum())
+    assert rows["< 0.1"] == int((p < 0.1).sum())
+    assert rows["not judged"] == int(p.isna().sum())
+    best = p.idxmax()
+    page.evaluate("id => geochemMap.select(id)", best)
+    title = small.evidence.associations[0].title
+    assert title in page.inner_text("#panel dl")
 
 
 def test_hostile_ids_are_shown_as_text(open_page, page_path, factory):

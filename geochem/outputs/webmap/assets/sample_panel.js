@@ -56,7 +56,8 @@ function placeText(data, i) {
   const p = decode(data.places.probability)[i];
   if (Number.isNaN(p)) return '';
   const named = data.associations[decode(data.places.association)[i]];
-  return (p < 0.005 ? 'under 0.01' : p.toFixed(2)) + (named && p >= 0.1 ? ', ' + named.title : '');
+  const text = p < 0.01 ? 'under 0.01' : p >= 0.99 ? 'over 0.99' : p.toFixed(2);
+  return text + (named && p >= 0.1 ? ', ' + named.title : '');
 }
 
 function scoreTable(scores) {
@@ -98,7 +99,7 @@ function valueTable(store, elements, i) {
         make('td', { colspan: 3 })));
     });
   });
-  return make('table', {}, make('thead', {}, make('tr', {}, make('th', {}, 'Element'), make('th', {}, 'Value'),
+  return make('table', { class: 'values' }, make('thead', {}, make('tr', {}, make('th', {}, 'Element'), make('th', {}, 'Value'),
     make('th', {}, make('span', { class: 'unseen' }, 'Unit')), make('th', {}, 'Threshold'), make('th', { title: 'robust standardised score against the background' }, 'z'),
     make('th', { title: 'probability of lying beyond the threshold' }, 'p'))), body);
 }
