@@ -2,34 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from geochem.model import tables
-from geochem.model.evidence import Association, Evidence
 from geochem.model.finding import Finding
-from geochem.model.layers import Layers
 from geochem.model.targets import TargetReport
 from geochem.targets import sentences
 from geochem.targets.catchments import Catchments
-from geochem.targets.criteria import Criterion, judge
+from geochem.targets.facts import Desk, Facts, facts_of
 from geochem.targets.false_discovery import FALSE_DISCOVERY
-from geochem.targets.ground import Ground, Sites
+from geochem.targets.ground import Ground
 from geochem.targets.identity import Identity, identify
 from geochem.targets.inside import Inside, describe_inside, elements_beyond
-from geochem.targets.laboratory import LaboratoryScores, confirmation, laboratory_scores
+from geochem.targets.laboratory import laboratory_scores
 from geochem.targets.leads import LEADS, find_leads
 from geochem.targets.leads import MOST as MOST_LEADS
-from geochem.targets.outlines import Outline, open_sides
 from geochem.targets.proxy_words import proxy_sentence
 from geochem.targets.ranking import checked_ranking
 from geochem.targets.report_tables import CRITERIA, MEMBERS, empty_report, located
 from geochem.targets.standing_out import Found, search_outlines
-from geochem.targets.surroundings import Surroundings, look_around, union_of
-from geochem.targets.zoning import OUTSIDE, Zoning, zoning_of
+from geochem.targets.surroundings import union_of
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -38,85 +33,6 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     IntArray = npt.NDArray[np.intp]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Desk:
-    """All that lies on the desk while targets are proposed.
-
-    Parameters
-    ----------
-    samples, sites, evidence, backgrounds, layers, analytes, verdicts, seek
-        As in `propose_targets`.
-    ranker, ranker_name, options
-        Ready ranker, its name and checked options.
-    previous, register, today, used_names
-        History.
-    wanted, seed
-        As in `propose_targets`.
-    same_day
-        Targets of an earlier run of this day.
-    budget
-        As in `propose_targets`.
-    """
-
-    samples: gpd.GeoDataFrame
-    sites: Sites
-    evidence: Evidence
-    backgrounds: pd.DataFrame
-    layers: Layers
-    analytes: pd.DataFrame
-    verdicts: pd.DataFrame
-    seek: tuple[str, ...]
-    ranker: Any
-    ranker_name: str
-    options: Mapping[str, Any]
-    previous: gpd.GeoDataFrame | None
-    register: pd.DataFrame | None
-    today: str | None
-    used_names: tuple[str, ...]
-    wanted: int
-    seed: int
-    same_day: gpd.GeoDataFrame | None = None
-    budget: int | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Facts:
-    """One outline with all that is known of it.
-
-    Parameters
-    ----------
-    key : str
-        Name while it is ranked.
-    outline, inside, around
-        Parts.
-    q, probability : float
-        Against barren ground.
-    sent, confirmed : int
-        Laboratory values.
-    sides : list of (str, ndarray)
-        Open sides with their directions.
-    clipped : bool
-        Whether the boundary cuts it.
-    criteria : list of Criterion
-        For the ranker.
-    zoning : Zoning, optional
-        Order of the elements.
-    """
-
-    key: str
-    outline: Outline
-    inside: Inside
-    around: Surroundings
-    q: float
-    probability: float
-    sent: int
-    confirmed: int
-    sides: list[tuple[str, Any]]
-    clipped: bool
-    criteria: list[Criterion]
-    zoning: Zoning | None
 
 
 def assemble_report(
@@ -166,7 +82,7 @@ def assemble_report(
         enough, seed=desk.seed, lines=_lines(desk),
     )  # fmt: skip
     facts = [
-        _facts(desk, f"{i:04d}", o, inside_of(o.sites, o.association), found, i, grounds,
+        facts_of(desk, f"{i:04d}", o, inside_of(o.sites, o.association), found, i, grounds,
                laboratory, boundary)
         for i, o in enumerate(found.outlines)
     ]  # fmt: skip
@@ -182,59 +98,6 @@ def assemble_report(
         )  # fmt: skip
         return _with_leads(report, leads)
     return _ranked(desk, facts, found, grounds, leads, boundary, findings)
-
-
-def _facts(
-    desk: Desk,
-    key: str,
-    outline: Outline,
-    inside: Inside,
-    found: Found,
-    number: int,
-    grounds: list[Ground],
-    laboratory: LaboratoryScores,
-    boundary: BaseGeometry | None,
-) -> Facts:
-    association = desk.sites.associations[outline.association]
-    positive = [e for e, w in association.weights.items() if w > 0]
-    sent, confirmed = confirmation(laboratory, outline.sites, positive)
-    around = look_around(
-        outline.polygon, desk.sites.row[outline.sites], inside.elements, association.weights,
-        desk.samples, desk.layers, desk.verdicts, desk.analytes,
-    )  # fmt: skip
-    sides: list[tuple[str, Any]] = []
-    if not outline.catchment:
-        ground = grounds[outline.part]
-        local = np.flatnonzero(np.isin(ground.sites, outline.sites))
-        sides = open_sides(ground, np.unique(ground.place_of[local]), boundary)
-    cut = boundary is not None and outline.polygon.distance(boundary.boundary) < 1.0
-    zoning = _zoning(desk, outline, association)
-    criteria = judge(
-        strength=outline.strength, noise=outline.noise, anomalous_share=inside.anomalous_share,
-        samples=len(outline.sites), elements=len(inside.elements), sent=sent,
-        confirmed=confirmed, area_km2=outline.polygon.area / 1e6, n_open=len(sides),
-        around=around, margin=outline.margin, rival=outline.rival,
-        zoning=zoning, size_km2=association.size_km2,
-    )  # fmt: skip
-    return Facts(
-        key, outline, inside, around, float(found.q[number]), float(found.probability[number]),
-        sent, confirmed, sides, cut, criteria, zoning,
-    )  # fmt: skip
-
-
-def _zoning(desk: Desk, outline: Outline, association: Association) -> Zoning | None:
-    """Look at the order of elements around the summit; a catchment has no middle."""
-    if outline.catchment:
-        return None
-    frame = desk.sites.frame
-    x, y = (
-        frame[c].to_numpy(dtype=float) - outline.peak[k]
-        for k, c in enumerate(("easting", "northing"))
-    )
-    distance = np.hypot(x, y) / np.sqrt(outline.polygon.area / np.pi)
-    near = (frame["medium"] == outline.medium).to_numpy() & (distance <= OUTSIDE)
-    z = {str(e): desk.sites.z[e].to_numpy(dtype=float)[near] for e in desk.sites.z.columns}
-    return zoning_of(z, distance[near], association.weights, association.rim)
 
 
 def _lines(desk: Desk) -> dict[str, Any]:

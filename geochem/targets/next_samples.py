@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from shapely.geometry.base import BaseGeometry
 
-    from geochem.targets.assemble import Desk, Facts
+    from geochem.targets.facts import Desk, Facts
     from geochem.targets.identity import Identity
 
 #: targets that get a hole as a concept, best first

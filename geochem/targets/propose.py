@@ -16,8 +16,9 @@ from geochem.model.finding import Finding, name_some
 from geochem.model.layers import Layers, Spacing
 from geochem.model.quality import QualityReport
 from geochem.model.targets import TargetReport
-from geochem.targets.assemble import Desk, assemble_report
+from geochem.targets.assemble import assemble_report
 from geochem.targets.catchments import STREAM, sampled_catchments
+from geochem.targets.facts import Desk
 from geochem.targets.ground import (
     OUTLINED,
     Ground,
