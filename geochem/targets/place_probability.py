@@ -132,7 +132,7 @@ def judge_places(
         probability[rows] = p[unit] * chance[rows]
     stands = np.zeros(n, dtype=bool)
     known = np.isfinite(probability)
-    stands[known] = standing_out(probability[known])
+    stands[known] = surest(probability[known])
     return Places(strength, association, probability, stands)
 
 
@@ -194,7 +194,7 @@ def place_probabilities(values: npt.ArrayLike, noise: npt.ArrayLike, barren: Bar
     return np.asarray(p)
 
 
-def standing_out(probability: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+def surest(probability: npt.ArrayLike) -> npt.NDArray[np.bool_]:
     """Mark the places of which a tenth at most is expected to be background.
 
     Parameters
@@ -209,7 +209,7 @@ def standing_out(probability: npt.ArrayLike) -> npt.NDArray[np.bool_]:
 
     Examples
     --------
-    >>> standing_out([0.99, 0.2, 0.95, 0.8, 0.6]).tolist()
+    >>> surest([0.99, 0.2, 0.95, 0.8, 0.6]).tolist()
     [True, False, True, True, False]
     """
     p = np.asarray(probability, dtype=float)

@@ -13,7 +13,7 @@ from geochem.targets.null import CUT, LEVELS, Barren
 from geochem.targets.place_probability import (
     background_share,
     place_probabilities,
-    standing_out,
+    surest,
 )
 
 SIDE = 40
@@ -75,7 +75,7 @@ def test_what_stands_out_is_rarely_background(barren):
     shares, found = [], []
     for _ in range(60):
         values, real = survey(rng, 5)
-        out = standing_out(place_probabilities(values, np.zeros(len(values)), barren))
+        out = surest(place_probabilities(values, np.zeros(len(values)), barren))
         shares.append((out & ~real).sum() / max(out.sum(), 1))
         found.append((out & real).sum() / real.sum())
     assert np.mean(shares) < 0.12
@@ -87,7 +87,7 @@ def test_barren_ground_is_quiet_though_its_highs_are_clusters(barren):
     loud = 0
     for _ in range(60):
         p = place_probabilities(field(rng).ravel(), np.zeros(SIDE * SIDE), barren)
-        loud += bool(standing_out(p).any())
+        loud += bool(surest(p).any())
     # an outline is allowed to be false in one of ten surveys; of places hardly more may be
     assert loud <= 9
 
@@ -144,5 +144,5 @@ def test_slow_twin_of_the_share(barren):
 
 def test_nothing_found_is_all_background(barren):
     assert (background_share(np.full(50, 0.5), barren) == 1.0).all()
-    assert not standing_out(np.zeros(20)).any()
-    assert standing_out(np.array([])).shape == (0,)
+    assert not surest(np.zeros(20)).any()
+    assert surest(np.array([])).shape == (0,)
