@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeGuard
 
 import numpy as np
 
@@ -159,7 +159,7 @@ def _preset(row: Mapping[str, Any]) -> Preset:
     size = row.get("size_km2")
     if size is not None:
         pair = isinstance(size, list) and len(size) == 2
-        if not pair or not all(_positive(v) for v in size) or size[0] > size[1]:
+        if not pair or not all(_number(v) and v > 0 for v in size) or size[0] > size[1]:
             raise WrongCall(
                 f"'size_km2' of '{name}' is {size!r}; give the least and the most usual size, like "
                 "[0.05, 5.0]."
@@ -168,9 +168,11 @@ def _preset(row: Mapping[str, Any]) -> Preset:
     return Preset(Association(name, title, checked, source=source, rim=rim, size_km2=size), mined)
 
 
-def _positive(value: object) -> bool:
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    return number and 0 < value < float("inf")  # type: ignore[operator]
+def _number(value: object) -> TypeGuard[float]:
+    """Say whether it is a finite number: a file may hold anything, and true is none."""
+    return (
+        isinstance(value, int | float) and not isinstance(value, bool) and bool(np.isfinite(value))
+    )
 
 
 def _elements(row: Mapping[str, Any], key: str, name: str, default: list[str]) -> tuple[str, ...]:
@@ -209,9 +211,7 @@ def checked_weights(given: Mapping[str, float]) -> dict[str, float]:
     for element, weight in given.items():
         if element not in SYMBOLS:
             raise unknown("element in the association", element, SYMBOLS)
-        value: object = weight  # a campaign file may hold anything
-        number = isinstance(value, int | float) and not isinstance(value, bool)
-        if not number or not np.isfinite(weight) or weight == 0:
+        if not _number(weight) or weight == 0:
             raise WrongCall(
                 f"the weight of {element} in the association is {weight!r}; give a number that is "
                 "not zero (negative where depletion counts), or leave the element out."

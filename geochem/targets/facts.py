@@ -180,6 +180,7 @@ def _zoning(desk: Desk, outline: Outline, association: Association) -> Zoning | 
         for k, c in enumerate(("easting", "northing"))
     )
     distance = np.hypot(x, y) / np.sqrt(outline.polygon.area / np.pi)
-    near = (frame["medium"] == outline.medium).to_numpy() & (distance <= OUTSIDE)
+    near = np.flatnonzero(distance <= OUTSIDE)
+    near = near[frame["medium"].to_numpy()[near] == outline.medium]
     z = {str(e): desk.sites.z[e].to_numpy(dtype=float)[near] for e in desk.sites.z.columns}
     return zoning_of(z, distance[near], association.weights, association.rim)

@@ -104,7 +104,7 @@ def zoning_of(
     >>> zoning_of(z, r, {"Cu": 1.0, "Mo": 0.8, "Bi": 0.4}, ["Zn"])
     Zoning(falling=('Cu',), ringed=('Zn',), against=('Mo',))
     """
-    from scipy.stats import rankdata
+    from scipy.stats import spearmanr
 
     r = np.asarray(distance, dtype=float)
     falling: list[str] = []
@@ -134,9 +134,7 @@ def zoning_of(
         if outer:
             (ringed if rise >= inner else against).append(element)
             continue
-        rank = rankdata(value) - 0.5 * (len(value) + 1)
-        place = rankdata(where) - 0.5 * (len(value) + 1)
-        order = (rank @ place) / max(np.sqrt((rank @ rank) * (place @ place)), 1e-12)
+        order = float(spearmanr(value, where).statistic)
         falls = inner >= rise and order < -_SURE / np.sqrt(len(value) - 1)
         (falling if falls else against).append(element)
     return Zoning(tuple(falling), tuple(ringed), tuple(against))

@@ -10,7 +10,13 @@ from geochem.elements import element_rank
 from geochem.model.tables import assays_of, values_of
 from geochem.outputs.classes import class_levels, class_limits
 from geochem.outputs.leading import leading_elements
-from geochem.outputs.webmap.packing import pack, pack_flags, pack_hundredths, pack_values
+from geochem.outputs.webmap.packing import (
+    pack,
+    pack_codes,
+    pack_flags,
+    pack_hundredths,
+    pack_values,
+)
 from geochem.units import shown_unit
 
 if TYPE_CHECKING:
@@ -187,26 +193,28 @@ def association_entries(bundle: Bundle, points: Points) -> list[dict[str, Any]]:
     ]
 
 
-def place_entry(points: Points) -> dict[str, Any] | None:
+def place_entry(bundle: Bundle, points: Points) -> dict[str, Any] | None:
     """Pack the probability that an association exceeds its local background.
 
     Parameters
     ----------
+    bundle : Bundle
+        All records.
     points : Points
         What is drawn.
 
     Returns
     -------
     dict or None
-        ``probability, association`` (number among the associations, 255 for none); None where no
-        place was judged.
+        ``probability, association`` (number among the associations from 1 on, 0 for none); None
+        where no place was judged.
     """
     if not np.isfinite(points.probability).any():
         return None
     # down to hundredths, so that no class holds what is below its limit
     whole = np.floor(points.probability * 100.0 + 1e-9) / 100.0
-    code = np.where(points.exceeding < 0, 255, points.exceeding).astype(np.uint8)
-    return {"probability": pack_hundredths(whole), "association": pack(code)}
+    number = pack_codes(points.exceeding + 1, len(bundle.evidence.associations) + 1)
+    return {"probability": pack_hundredths(whole), "association": number}
 
 
 def first_element(bundle: Bundle, elements: list[dict[str, Any]]) -> int:

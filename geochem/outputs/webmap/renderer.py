@@ -128,7 +128,7 @@ def map_data(bundle: Bundle, *, aggregate_above: int = 200_000) -> dict[str, Any
         "elements": elements,
         "first_element": first_element(bundle, elements),
         "associations": association_entries(bundle, points),
-        "places": place_entry(points),
+        "places": place_entry(bundle, points),
         "groups": _groups(bundle),
         "decisions": _decisions(bundle),
         "layers": layer_entries(layers_with_yield(bundle), origin, extent),

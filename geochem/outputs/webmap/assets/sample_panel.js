@@ -55,7 +55,7 @@ function placeText(data, i) {
   if (!data.places) return '';
   const p = decode(data.places.probability)[i];
   if (Number.isNaN(p)) return '';
-  const named = data.associations[decode(data.places.association)[i]];
+  const named = data.associations[decode(data.places.association)[i] - 1];
   const text = p < 0.01 ? 'under 0.01' : p >= 0.99 ? 'over 0.99' : p.toFixed(2);
   return text + (named && p >= 0.1 ? ', ' + named.title : '');
 }

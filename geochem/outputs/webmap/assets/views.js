@@ -123,48 +123,41 @@ function classView(store, element) {
 }
 
 const SCORE_LIMITS = [1, 2, 3, 4];
+const PLACE_LIMITS = [0.1, 0.3, 0.5, 0.8];
 
-function scoreView(store, name) {
-  const association = store.data.associations.find((a) => a.name === name);
-  const score = decode(association.score);
+// numbers in five fixed classes; `words` are title, subtitle and what a missing number is called
+function fixedView(store, values, limits, words) {
   const codes = new Uint8Array(store.n);
   for (let i = 0; i < store.n; i += 1) {
-    if (Number.isNaN(score[i])) { codes[i] = NOTHING; continue; }
+    if (Number.isNaN(values[i])) { codes[i] = NOTHING; continue; }
     let c = 0;
-    while (c < SCORE_LIMITS.length && score[i] >= SCORE_LIMITS[c]) c += 1;
+    while (c < limits.length && values[i] >= limits[c]) c += 1;
     codes[i] = GRADED + c;
   }
-  const rows = [{ code: GRADED + 4, label: '\u2265 4' }];
-  for (let c = 3; c > 0; c -= 1) rows.push({ code: GRADED + c, label: c + ' \u2013 ' + (c + 1) });
-  rows.push({ code: GRADED, label: '< 1' }, { code: NOTHING, label: 'no score', special: true });
+  const rows = [{ code: GRADED + 4, label: '\u2265 ' + limits[3] }];
+  for (let c = 3; c > 0; c -= 1) rows.push({ code: GRADED + c, label: limits[c - 1] + ' \u2013 ' + limits[c] });
+  rows.push({ code: GRADED, label: '< ' + limits[0] }, { code: NOTHING, label: words.missing, special: true });
   return {
-    kind: 'score', title: association.title, unit: '',
-    subtitle: 'score, about N(0, 1) in background; from ' +
-      association.used.map(([e, w]) => (w < 0 ? '\u2212' : '') + e).join(', '),
-    codes, rows, classes: 5, levels: [0, 1, 3, 4, 5], note: '', number: (i) => score[i],
+    kind: 'score', title: words.title, unit: '', subtitle: words.subtitle,
+    codes, rows, classes: 5, levels: [0, 1, 3, 4, 5], note: '', number: (i) => values[i],
   };
 }
 
-const PLACE_LIMITS = [0.1, 0.3, 0.5, 0.8];
+function scoreView(store, name) {
+  const association = store.data.associations.find((a) => a.name === name);
+  return fixedView(store, decode(association.score), SCORE_LIMITS, {
+    title: association.title, missing: 'no score',
+    subtitle: 'score, about N(0, 1) in background; from ' +
+      association.used.map(([e, w]) => (w < 0 ? '\u2212' : '') + e).join(', '),
+  });
+}
 
 // which association it is, the panel of the sample says
 function placeView(store) {
-  const p = decode(store.data.places.probability);
-  const codes = new Uint8Array(store.n);
-  for (let i = 0; i < store.n; i += 1) {
-    if (Number.isNaN(p[i])) { codes[i] = NOTHING; continue; }
-    let c = 0;
-    while (c < PLACE_LIMITS.length && p[i] >= PLACE_LIMITS[c]) c += 1;
-    codes[i] = GRADED + c;
-  }
-  const rows = [{ code: GRADED + 4, label: '\u2265 0.8' }];
-  for (let c = 3; c > 0; c -= 1) rows.push({ code: GRADED + c, label: PLACE_LIMITS[c - 1] + ' \u2013 ' + PLACE_LIMITS[c] });
-  rows.push({ code: GRADED, label: '< 0.1' }, { code: NOTHING, label: 'not judged', special: true });
-  return {
-    kind: 'score', title: 'Probability', unit: '',
+  return fixedView(store, decode(store.data.places.probability), PLACE_LIMITS, {
+    title: 'Probability', missing: 'not judged',
     subtitle: 'that an association exceeds its local background; not the probability of ore',
-    codes, rows, classes: 5, levels: [0, 1, 3, 4, 5], note: '', number: (i) => p[i],
-  };
+  });
 }
 
 // samples that are alike in several elements; the number is drawn, the colour only helps
